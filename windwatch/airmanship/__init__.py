@@ -1,0 +1,1 @@
+"""What pilots know about wind: components, control positions, tie-downs, variation."""

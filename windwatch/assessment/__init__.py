@@ -1,0 +1,1 @@
+"""Limits × wind = findings."""

@@ -1,0 +1,1 @@
+"""Findings over time: the state machine and its steps."""

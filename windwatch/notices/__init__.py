@@ -1,0 +1,1 @@
+"""Steps to words for people, and to payloads for machines."""

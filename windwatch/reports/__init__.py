@@ -1,0 +1,1 @@
+"""Words to values: METAR, SPECI and what they say about the wind."""

@@ -1,0 +1,1 @@
+"""The configuration, validated and turned into frozen values."""
