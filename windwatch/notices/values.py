@@ -1,0 +1,134 @@
+"""What people get, before and after it is put into words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from windwatch.assessment.values import Assessment
+from windwatch.episodes.values import ReportRef, Step, TrackKey
+from windwatch.reports.values import Report
+
+
+@dataclass(frozen=True, slots=True)
+class OpenTrack:
+    """An episode that is open now, for the list in every notice.
+
+    Attributes
+    ----------
+    easing : bool
+        Below the limit, not yet back within limits.
+    """
+
+    track: TrackKey
+    episode: str
+    since: datetime
+    step: Step
+    easing: bool = False
+    acknowledged_by: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Situation:
+    """How things stand at one airfield at one moment: what words and advice are made from.
+
+    Attributes
+    ----------
+    report : Report or None
+        The newest report that had a wind (of the station in use); None: nothing is known.
+    ref : ReportRef or None
+        The same as evidence.
+    assessment : Assessment or None
+        What it means for every subject.
+    wind_known, weather_known : bool
+        Whether that is fresh.
+    wind_seen_at, weather_seen_at : datetime or None
+        Observation time of the newest wind and weather of the station in use.
+    next_report_due : datetime or None
+    station_in_use : str
+        The main station, or the fall-back that covers for it.
+    newest : ReportRef or None
+        The newest report of the main station, with or without a wind.
+    variation_deg : float
+        East positive, at the field and date.
+    """
+
+    airfield: str
+    at: datetime
+    report: Report | None
+    ref: ReportRef | None
+    assessment: Assessment | None
+    wind_known: bool
+    weather_known: bool
+    wind_seen_at: datetime | None
+    weather_seen_at: datetime | None
+    next_report_due: datetime | None
+    station_in_use: str
+    newest: ReportRef | None
+    open_tracks: tuple[OpenTrack, ...]
+    variation_deg: float
+
+    @property
+    def age(self) -> timedelta | None:
+        """Age of the wind, from its observation time."""
+        return None if self.wind_seen_at is None else self.at - self.wind_seen_at
+
+
+@dataclass(frozen=True, slots=True)
+class Notice:
+    """All steps of one event at one airfield, for one contact.
+
+    Attributes
+    ----------
+    id : str
+        hash(contact, step ids).
+    kind : str
+        ``alert`` (something opened or worsened), ``update``, ``cancel`` (only back, ended or
+        withdrawn steps), ``state now`` (replaces what became old), ``test``.
+    urgent : bool
+        Whether it goes by the urgent schedule.
+    valid_until : datetime
+        Never sent as current after this.
+    references : tuple of str
+        Ids of the earlier notices to this contact about the same episodes, first one first:
+        one episode is one conversation.
+    late_because : str
+        For ``state now``: why it is late and what it replaces.
+    replaces : tuple of str
+        Ids of the notices it replaces.
+    """
+
+    id: str
+    contact: str
+    airfield: str
+    at: datetime
+    kind: str
+    steps: tuple[Step, ...]
+    urgent: bool
+    valid_until: datetime
+    references: tuple[str, ...] = ()
+    late_because: str = ""
+    replaces: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Content:
+    """A notice in words.
+
+    Attributes
+    ----------
+    subject : str
+        One line; alone it tells field, time, wind, what is over and by how much.
+    text : str
+        Complete in itself.
+    html : str
+        The same for mail programs.
+    payload : dict
+        The same for machines (JSON).
+    """
+
+    subject: str
+    text: str
+    html: str
+    payload: dict[str, Any]
