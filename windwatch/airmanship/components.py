@@ -166,7 +166,6 @@ def wind_on_runway(wind: Wind, heading: DegreesTrue) -> WindOnRunway:
             most_across, most_behind = abs(across), -along if along < 0 else 0.0
         else:
             most_across, most_behind = _worst_shares(along, across, sector, heading)
-        # Made without the checks of the class: this is the inner loop of every round.
         return WindOnRunway(
             Components(Knots(speed * along), Knots(speed * across)),
             None if gust is None else Components(Knots(gust * along), Knots(gust * across)),

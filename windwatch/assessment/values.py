@@ -115,8 +115,8 @@ class RunwaysFinding(NamedTuple):
 
     @property
     def level(self) -> Level:
-        """The level at the airfield: the best runway's."""
-        return min((r.best.level for r in self.runways), default=Level.WITHIN)
+        """The level at the airfield: the best runway's; over where none is open."""
+        return min((r.best.level for r in self.runways), default=Level.OVER)
 
 
 class GroundFinding(NamedTuple):

@@ -77,6 +77,24 @@ class StepName(StrEnum):
     ENDED = "ended"
 
 
+BEGINNINGS = frozenset(
+    {
+        StepName.OPENED,
+        StepName.UNSETTLED,
+        StepName.NEAR,
+        StepName.RUNWAY_OUT,
+        StepName.NO_DATA,
+    }
+)
+ENDINGS = frozenset(
+    {
+        StepName.BACK,
+        StepName.WITHDRAWN,
+        StepName.ENDED,
+        StepName.RUNWAY_BACK,
+        StepName.DATA_BACK,
+    }
+)
 URGENT = frozenset(
     {
         StepName.OPENED,
@@ -164,4 +182,4 @@ class Step:
     @property
     def past(self) -> bool:
         """Whether it began and ended before it could be told."""
-        return self.ended_at is not None and self.name is not StepName.BACK
+        return self.ended_at is not None and self.name in BEGINNINGS

@@ -1,0 +1,27 @@
+"""What each track is judged by, as a short text that changes when the limits do."""
+
+from __future__ import annotations
+
+from windwatch.assessment.plan import ground_limits, runway_thresholds
+from windwatch.episodes.values import TrackKey, TrackKind, computed_id
+from windwatch.fleet import Airfield, Fleet
+
+
+def fingerprints(fleet: Fleet, airfield: Airfield) -> tuple[tuple[str, str], ...]:
+    """Track and fingerprint of everything that is watched at an airfield, sorted."""
+    found: dict[str, str] = {}
+    for aircraft in fleet.based_at(airfield.id):
+        for name in aircraft.flown_by:
+            key = TrackKey(TrackKind.RUNWAYS, airfield.id, aircraft.name, name)
+            pilot = fleet.pilot_limits.get(name)
+            found[str(key)] = computed_id(
+                *(
+                    repr((runway, runway_thresholds(aircraft, pilot, runway)))
+                    for runway in airfield.runways
+                )
+            )
+        for limit in ground_limits(aircraft):
+            key = TrackKey(TrackKind.GROUND, airfield.id, aircraft.name, quantity=limit.quantity)
+            found[str(key)] = computed_id(repr(limit), found.get(str(key), ""))
+    found[str(TrackKey(TrackKind.THUNDER, airfield.id))] = computed_id("thunder")
+    return tuple(sorted(found.items()))

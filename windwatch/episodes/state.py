@@ -1,0 +1,95 @@
+"""Everything that is remembered of one airfield, as one frozen value that the store keeps."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from windwatch.episodes.entries import Entry
+from windwatch.episodes.ledger import Told
+from windwatch.episodes.silence import Silence
+from windwatch.episodes.track import Folded
+from windwatch.episodes.values import ReportRef, Step
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """A step that waits for its contact.
+
+    Attributes
+    ----------
+    until : datetime or None
+        End of the gathering minute; None: the opening of the airfield.
+    """
+
+    step: Step
+    until: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class ContactState:
+    """What one contact last heard about this airfield, and what waits."""
+
+    contact: str
+    last_notice_at: datetime | None = None
+    held: tuple[Held, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Acknowledgement:
+    """Somebody took note of an episode: no reminders for a while."""
+
+    episode: str
+    by: str
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """The newest observation of the main station that had one group of quantities."""
+
+    at: datetime
+    ref: ReportRef
+
+
+@dataclass(frozen=True, slots=True)
+class AirfieldState:
+    """Everything that is remembered of one airfield.
+
+    Attributes
+    ----------
+    started_at : datetime
+        When it was first watched.
+    checkpoint : Folded
+        Tracks after all entries up to `settled_at`; younger entries are folded in anew, so that
+        late and corrected reports find their place.
+    settled_at : datetime or None
+        Entries placed at or before this are in the checkpoint.
+    entries : tuple of Entry
+        Accepted reports of the last six hours, in order.
+    standby : tuple of Entry
+        Newest reports of the fall-back stations.
+    fingerprints : tuple of (track, fingerprint)
+        Of the limits each track was judged by.
+    """
+
+    airfield: str
+    started_at: datetime
+    checkpoint: Folded = Folded()
+    settled_at: datetime | None = None
+    entries: tuple[Entry, ...] = ()
+    standby: tuple[Entry, ...] = ()
+    ledger: tuple[Told, ...] = ()
+    silences: tuple[Silence, ...] = ()
+    contacts: tuple[ContactState, ...] = ()
+    acknowledged: tuple[Acknowledgement, ...] = ()
+    wind: Seen | None = None
+    weather: Seen | None = None
+    fingerprints: tuple[tuple[str, str], ...] = ()
+
+    def contact(self, name: str) -> ContactState:
+        """The state of one contact, new where there is none yet."""
+        for known in self.contacts:
+            if known.contact == name:
+                return known
+        return ContactState(name)

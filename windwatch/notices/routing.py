@@ -1,0 +1,238 @@
+"""Who hears which step, and when: filters, operating hours, the gathering minute."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from datetime import datetime, time, timedelta
+from typing import Final
+from zoneinfo import ZoneInfo
+
+from windwatch.episodes.silence import WIND
+from windwatch.episodes.state import ContactState, Held
+from windwatch.episodes.values import (
+    BEGINNINGS,
+    ENDINGS,
+    Step,
+    StepName,
+    TrackKey,
+    TrackKind,
+    computed_id,
+)
+from windwatch.fleet import Airfield, Contact, RunwaySteps, TellAbout
+from windwatch.notices.values import Notice
+
+GATHER: Final = timedelta(seconds=60)
+# How long a step may be sent as current: a wind only while its observation is fresh.
+VALID: Final = {
+    StepName.BACK: timedelta(hours=6),
+    StepName.NO_DATA: timedelta(hours=6),
+    StepName.DATA_BACK: timedelta(hours=6),
+    StepName.ENDED: timedelta(hours=6),
+    StepName.WITHDRAWN: timedelta(hours=24),
+}
+# A notice about an observation that came late is still tried for so long.
+AT_LEAST_TRIED: Final = timedelta(minutes=10)
+
+
+def concerns(tell: TellAbout, airfield: str, track: TrackKey) -> bool:
+    """Whether a contact wants to hear of a track at all."""
+    if tell.airfields and airfield not in tell.airfields:
+        return False
+    match track.kind:
+        case TrackKind.THUNDER:
+            return tell.thunder
+        case TrackKind.DATA:
+            return _concerned_by_group(tell, track.quantity)
+        case TrackKind.GROUND:
+            return tell.ground and _names(tell.aircraft, track.aircraft)
+        case TrackKind.RUNWAYS:
+            return (
+                tell.runways is not RunwaySteps.NONE
+                and _names(tell.aircraft, track.aircraft)
+                and _names(tell.pilot_limits, track.pilot_limits)
+            )
+
+
+def _concerned_by_group(tell: TellAbout, group: str) -> bool:
+    if group == WIND:
+        return tell.ground or tell.runways is not RunwaySteps.NONE
+    return tell.thunder
+
+
+def _names(chosen: tuple[str, ...], name: str) -> bool:
+    return not chosen or name in chosen
+
+
+def hears(contact: Contact, step: Step, told: Iterable[str], was_best: bool) -> bool:
+    """Whether a contact hears a step.
+
+    Parameters
+    ----------
+    told : iterable of str
+        Contacts who heard of the beginning of what the step continues.
+    was_best : bool
+        For *runway out*: that runway was the best by the report before.
+    """
+    tell = contact.tell_about
+    if step.name in ENDINGS:
+        return contact.name in told
+    if not concerns(tell, step.track.airfield, step.track):
+        return False
+    match step.name:
+        case StepName.NEAR:
+            return _hears_near(tell, step.track.kind)
+        case StepName.EASING:
+            return tell.easing and contact.name in told
+        case StepName.RUNWAY_OUT:
+            if not _hears_level(tell, "over"):
+                return False
+            return tell.runways is RunwaySteps.EACH or (
+                tell.runways is RunwaySteps.BEST and was_best
+            )
+        case StepName.NO_DATA:
+            return _hears_level(tell, "unknown")
+        case _:
+            return _hears_level(tell, "over")
+
+
+def hears_unknown(contact: Contact, airfield: str, group: str) -> bool:
+    """Whether a contact wants to know that nothing is known of a group of quantities."""
+    tell = contact.tell_about
+    track = TrackKey(TrackKind.DATA, airfield, quantity=group)
+    return concerns(tell, airfield, track) and _hears_level(tell, "unknown")
+
+
+def _hears_near(tell: TellAbout, kind: TrackKind) -> bool:
+    if tell.levels is not None:
+        return "near" in tell.levels
+    return kind in (TrackKind.GROUND, TrackKind.THUNDER)
+
+
+def _hears_level(tell: TellAbout, level: str) -> bool:
+    return tell.levels is None or level in tell.levels
+
+
+# --- when -------------------------------------------------------------------
+
+
+def is_open(airfield: Airfield, at: datetime) -> bool:
+    """Whether the airfield is within its operating hours; always, where none are set."""
+    hours = airfield.operating_hours
+    if hours is None:
+        return True
+    local: time = at.astimezone(ZoneInfo(airfield.time_zone)).time()
+    if hours.opens <= hours.closes:
+        return hours.opens <= local < hours.closes
+    return local >= hours.opens or local < hours.closes
+
+
+@dataclass(frozen=True, slots=True)
+class Release:
+    """What goes to a contact now, and what waits on."""
+
+    steps: tuple[Step, ...]
+    state: ContactState
+
+
+def release(
+    state: ContactState, new: tuple[Step, ...], airfield: Airfield, now: datetime
+) -> Release:
+    """Hold what must wait, and gather what may go.
+
+    Runway steps wait for the opening outside operating hours. Within a minute of a notice,
+    what comes waits and goes together when that minute ends.
+    """
+    open_now = is_open(airfield, now)
+    held = list(state.held)
+    minute_ends = None if state.last_notice_at is None else state.last_notice_at + GATHER
+    gathering = minute_ends is not None and now < minute_ends
+    ready: list[Step] = []
+    for waiting in held:
+        if _still_waits(waiting, now, open_now):
+            continue
+        ready.append(waiting.step)
+    held = [h for h in held if _still_waits(h, now, open_now)]
+    for step in new:
+        if step.track.kind is TrackKind.RUNWAYS and not open_now:
+            held.append(Held(step, None))
+        elif gathering:
+            held.append(Held(step, minute_ends))
+        else:
+            ready.append(step)
+    if gathering and ready:
+        held = [*(Held(step, minute_ends) for step in ready), *held]
+        ready = []
+    if not ready:
+        return Release((), state if tuple(held) == state.held else replace(state, held=tuple(held)))
+    return Release(compress(tuple(ready)), replace(state, held=tuple(held), last_notice_at=now))
+
+
+def _still_waits(held: Held, now: datetime, open_now: bool) -> bool:
+    return not open_now if held.until is None else now < held.until
+
+
+def compress(steps: tuple[Step, ...]) -> tuple[Step, ...]:
+    """Make one line of what began and ended, or worsened, while it waited."""
+    by_episode: dict[str, list[Step]] = {}
+    for step in steps:
+        by_episode.setdefault(step.episode, []).append(step)
+    return tuple(step for group in by_episode.values() for step in _compress_episode(group))
+
+
+def _compress_episode(steps: list[Step]) -> list[Step]:
+    first, last = steps[0], steps[-1]
+    if len(steps) == 1 or first.name not in BEGINNINGS:
+        return steps if len(steps) == 1 else [last]
+    if last.name in ENDINGS:
+        if last.name is StepName.WITHDRAWN:
+            return []
+        return [replace(first, ended_at=last.ended_at or last.at, level=last.level)]
+    worst = max(
+        (s.worst for s in steps if s.worst is not None),
+        key=lambda finding: finding.share,
+        default=first.worst,
+    )
+    return [replace(first, finding=last.finding or first.finding, worst=worst)]
+
+
+# --- notices ----------------------------------------------------------------
+
+
+def make_notice(
+    contact: Contact,
+    airfield: Airfield,
+    steps: tuple[Step, ...],
+    now: datetime,
+    references: tuple[str, ...],
+) -> Notice:
+    """One notice of all steps of one event; its id is computed from the contact and the steps."""
+    return Notice(
+        id=computed_id(contact.name, *(step.id for step in steps)),
+        contact=contact.name,
+        airfield=airfield.id,
+        at=now,
+        kind=_kind(steps),
+        steps=steps,
+        urgent=any(step.urgent for step in steps),
+        valid_until=min(_valid_until(step, airfield, now) for step in steps),
+        references=references,
+    )
+
+
+def _kind(steps: tuple[Step, ...]) -> str:
+    if any(s.name in BEGINNINGS or s.name is StepName.WORSENED for s in steps):
+        return "alert"
+    if all(s.name in ENDINGS for s in steps):
+        return "cancel"
+    return "update"
+
+
+def _valid_until(step: Step, airfield: Airfield, now: datetime) -> datetime:
+    fixed = VALID.get(step.name)
+    if fixed is not None or step.past:
+        return now + (fixed or VALID[StepName.BACK])
+    observed = max((r.observed_at for r in step.reports), default=now)
+    if step.name is StepName.REMINDER:
+        observed = now
+    return max(observed + airfield.stale_after, now + AT_LEAST_TRIED)

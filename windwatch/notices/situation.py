@@ -1,0 +1,103 @@
+"""How things stand at one airfield at one moment."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from windwatch.assessment.values import Assessment, Level
+from windwatch.episodes.intake import weather_is_known, wind_is_known
+from windwatch.episodes.ledger import Told
+from windwatch.episodes.state import AirfieldState
+from windwatch.episodes.track import Folded
+from windwatch.episodes.values import ReportRef, Step, StepName, TrackKey, computed_id
+from windwatch.fleet import Airfield
+from windwatch.notices.values import OpenTrack, Situation
+from windwatch.reports.values import Report
+
+
+def open_tracks(
+    folded: Folded, state: AirfieldState, contact: str, now: datetime
+) -> tuple[OpenTrack, ...]:
+    """The open episodes that a contact has been told of."""
+    acknowledged = {a.episode: a.by for a in state.acknowledged}
+    found = []
+    for told in state.ledger:
+        if not _holds(told, contact):
+            continue
+        track = folded.track(told.track)
+        step = Step(
+            id=computed_id(told.episode, "now"),
+            episode=told.episode,
+            name=StepName.OPENED,
+            track=told.track,
+            at=now,
+            level=track.level,
+            finding=track.finding,
+            end=track.end,
+            since=told.opened_at,
+            worst=None if track.episode is None else track.episode.worst,
+        )
+        found.append(
+            OpenTrack(
+                told.track,
+                told.episode,
+                told.opened_at,
+                step,
+                easing=track.easing,
+                acknowledged_by=acknowledged.get(told.episode, ""),
+            )
+        )
+    return tuple(found)
+
+
+def holds_any(state: AirfieldState, contact: str, tracks: tuple[TrackKey, ...]) -> bool:
+    """Whether a contact has been told of an open episode of one of the tracks."""
+    return any(_holds(told, contact) and told.track in tracks for told in state.ledger)
+
+
+def _holds(told: Told, contact: str) -> bool:
+    return told.open and told.level is Level.OVER and not told.runway and contact in told.contacts
+
+
+def make_situation(
+    airfield: Airfield,
+    state: AirfieldState,
+    folded: Folded,
+    contact: str,
+    now: datetime,
+    newest: tuple[ReportRef, Report, Assessment] | None,
+    newest_main: ReportRef | None,
+    variation_deg: float,
+) -> Situation:
+    """Put together what words and advice are made from.
+
+    Parameters
+    ----------
+    newest : tuple or None
+        The newest accepted report with a wind, of the station in use.
+    """
+    ref, report, assessment = newest if newest is not None else (None, None, None)
+    fall_back = ref is not None and ref.fall_back
+    if fall_back and ref is not None:
+        wind_known = now - ref.observed_at < airfield.stale_after
+    else:
+        wind_known = wind_is_known(airfield, state, now)
+    due = None
+    if newest_main is not None:
+        due = newest_main.observed_at + airfield.reports_every
+    return Situation(
+        airfield=airfield.id,
+        at=now,
+        report=report,
+        ref=ref,
+        assessment=assessment,
+        wind_known=wind_known,
+        weather_known=weather_is_known(airfield, state, now),
+        wind_seen_at=None if ref is None else ref.observed_at,
+        weather_seen_at=None if state.weather is None else state.weather.at,
+        next_report_due=due,
+        station_in_use=ref.station if fall_back and ref is not None else airfield.station.id,
+        newest=newest_main,
+        open_tracks=open_tracks(folded, state, contact, now),
+        variation_deg=variation_deg,
+    )
