@@ -102,24 +102,24 @@ def check_url(url: str, *, allow_http: bool = False) -> None:
         If it is not https (or http where allowed), carries a user name or password, has no
         host, or contains blanks or control characters.
     """
+    # Queries may hold keys, so they are not quoted.
+    shown = repr(url.partition("?")[0])
     if any(ord(letter) <= 0x20 or ord(letter) == 0x7F for letter in url):
-        raise Refused(f"{url!r} contains a blank or a control character")
+        raise Refused(f"{shown} contains a blank or a control character")
+    if "@" in re.split(r"[/?#]", url.partition("//")[2], maxsplit=1)[0]:
+        # Nothing of the URL is quoted: it holds a secret.
+        raise Refused("the URL contains a user name or password; give secrets separately")
     try:
         parts = urlsplit(url)
         host, _ = parts.hostname, parts.port
     except ValueError as error:
-        raise Refused(f"{url!r} is no URL: {error}") from error
-    if parts.username is not None or parts.password is not None:
-        # The URL itself is not quoted: it holds a secret.
-        raise Refused(
-            f"the URL for {host} contains a user name or password; give secrets separately"
-        )
+        raise Refused(f"{shown} is no URL: {error}") from error
     if not host:
-        raise Refused(f"{url!r} names no host")
+        raise Refused(f"{shown} names no host")
     if parts.scheme == "http" and not allow_http:
-        raise Refused(f"{url!r} is not https; set allow_http = true to call it in clear")
+        raise Refused(f"{shown} is not https; set allow_http = true to call it in clear")
     if parts.scheme not in ("http", "https"):
-        raise Refused(f"{url!r} is not https")
+        raise Refused(f"{shown} is not https")
 
 
 def is_public(address: IpAddress) -> bool:

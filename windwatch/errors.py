@@ -10,7 +10,8 @@
     │   └── FeedBusy         it asked us to stay away for a while (429, 503, Retry-After)
     ├── StoreError           the store cannot be opened, read or written
     │   └── StoreHeld        another watcher holds it
-    └── DeliveryFailed       one try at one delivery did not succeed (permanent or not)
+    ├── DeliveryFailed       one try at one delivery did not succeed (permanent or not)
+    └── OutwardError         an exchange with somebody outside (drawn out in `addresses`)
 
 Each keeps the facts as attributes beside the sentence.
 """

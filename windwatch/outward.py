@@ -11,11 +11,10 @@ from __future__ import annotations
 import socket
 import ssl
 import threading
-import zlib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any, ClassVar, Final, NamedTuple
+from typing import Any, ClassVar, NamedTuple
 
 import certifi
 import requests
@@ -24,10 +23,8 @@ from urllib3.connection import HTTPConnection, HTTPSConnection
 from urllib3.connectionpool import HTTPConnectionPool, HTTPSConnectionPool
 from urllib3.exceptions import (
     ConnectTimeoutError,
-    HTTPError,
     NameResolutionError,
     NewConnectionError,
-    ReadTimeoutError,
 )
 
 from windwatch.addresses import (
@@ -43,6 +40,7 @@ from windwatch.addresses import (
     resolve_checked,
     system_resolver,
 )
+from windwatch.answers import in_words, read_capped
 from windwatch.clock import SystemClock
 
 __all__ = [
@@ -59,18 +57,8 @@ __all__ = [
     "resolve_checked",
 ]
 
-MAX_WIRE: Final = 32 * 1024 * 1024  # bytes as sent: reliability.md F08
-MAX_DECODED: Final = 64 * 1024 * 1024  # bytes after decompression: F09
-MAX_RATIO: Final = 200  # decompressed to sent: F09
-# Below this a high ratio is only a small repetitive answer, and harms nobody.
-RATIO_COUNTS_FROM: Final = 1024 * 1024
-PIECE: Final = 16384
-
 _monotonic = SystemClock().monotonic
 _budget = threading.local()
-
-
-# --- connections -----------------------------------------------------------
 
 
 @contextmanager
@@ -149,6 +137,9 @@ def _connect(connection: HTTPConnection, rules: _Rules, ends_at: float) -> socke
         )
     except socket.gaierror as error:
         raise NameResolutionError(connection.host, connection, error) from error
+    except TooSlow as error:
+        # Nobody was called yet, which is another thing than an answer that is too slow.
+        raise NewConnectionError(connection, str(error)) from error
     except OSError as error:
         raise NewConnectionError(connection, f"the name was not resolved: {error}") from error
     last: OSError | None = None
@@ -223,12 +214,37 @@ class _TlsConnection(_Bounded, HTTPSConnection):
         super().request(*args, **kwargs)
 
 
+class _PlainPoolUsedOnce(HTTPConnectionPool):
+    """Keeps no connection open: a call on one that the other side just closed would fail."""
+
+    def _put_conn(self, conn: Any) -> None:
+        if conn is not None:
+            conn.close()
+        super()._put_conn(conn)
+
+
+class _TlsPoolUsedOnce(HTTPSConnectionPool):
+    """The same under TLS."""
+
+    def _put_conn(self, conn: Any) -> None:
+        if conn is not None:
+            conn.close()
+        super()._put_conn(conn)
+
+
 class _Adapter(HTTPAdapter):
     """Connects by our rules and always verifies."""
 
-    def __init__(self, rules: _Rules, context: ssl.SSLContext, pool_size: int) -> None:
+    def __init__(
+        self, rules: _Rules, context: ssl.SSLContext, pool_size: int, *, keep_alive: bool
+    ) -> None:
         self._rules = rules
         self._context = context
+        self._pools: tuple[type, type] = (
+            (HTTPConnectionPool, HTTPSConnectionPool)
+            if keep_alive
+            else (_PlainPoolUsedOnce, _TlsPoolUsedOnce)
+        )
         super().__init__(pool_connections=pool_size, pool_maxsize=pool_size, max_retries=0)
 
     def init_poolmanager(self, *args: Any, **kwargs: Any) -> None:
@@ -236,9 +252,10 @@ class _Adapter(HTTPAdapter):
         named = {"rules": self._rules}
         plain = type("Plain", (_PlainConnection,), named)
         tls = type("Tls", (_TlsConnection,), named)
+        plain_pool, tls_pool = self._pools
         self.poolmanager.pool_classes_by_scheme = {
-            "http": type("PlainPool", (HTTPConnectionPool,), {"ConnectionCls": plain}),
-            "https": type("TlsPool", (HTTPSConnectionPool,), {"ConnectionCls": tls}),
+            "http": type("PlainPool", (plain_pool,), {"ConnectionCls": plain}),
+            "https": type("TlsPool", (tls_pool,), {"ConnectionCls": tls}),
         }
 
     def cert_verify(self, conn: Any, *_: Any) -> None:
@@ -278,6 +295,7 @@ def open_session(
     total_s: float = 20.0,
     ca_file: Path | None = None,
     pool_size: int = 4,
+    keep_alive: bool = False,
     resolver: Resolver = system_resolver,
 ) -> requests.Session:
     """Open a session whose every exchange is checked and bounded.
@@ -294,7 +312,10 @@ def open_session(
     ca_file : Path or None
         Certificate authorities trusted besides the usual ones (PEM).
     pool_size : int
-        Connections kept open per host.
+        Connections per host at one time.
+    keep_alive : bool
+        Keep them open between calls. A call on a connection that the other side has just
+        closed fails without anybody knowing whether it arrived.
 
     Raises
     ------
@@ -310,140 +331,8 @@ def open_session(
     context.sslsocket_class = _TlsSocket
     rules = _Rules(networks(allow_networks), connect_timeout_s, read_timeout_s, total_s, resolver)
     session = _Session((connect_timeout_s, read_timeout_s))
-    adapter = _Adapter(rules, context, pool_size)
+    adapter = _Adapter(rules, context, pool_size, keep_alive=keep_alive)
     session.mount("https://", adapter)
     session.mount("http://", adapter)
     session.headers["Accept-Encoding"] = "gzip"
     return session
-
-
-# --- answers ---------------------------------------------------------------
-
-
-def _decoder(response: requests.Response) -> Any | None:
-    """Choose how to decompress; anything but one plain gzip is refused."""
-    encoding = response.headers.get("Content-Encoding", "").strip().lower()
-    if encoding in ("", "identity"):
-        return None
-    if encoding in ("gzip", "x-gzip"):
-        return zlib.decompressobj(16 + zlib.MAX_WBITS)
-    raise Refused(f"the answer is encoded as {encoding[:40]!r}, which was not asked for")
-
-
-def read_capped(
-    response: requests.Response,
-    max_wire: int = MAX_WIRE,
-    max_decoded: int = MAX_DECODED,
-    deadline_at: float = float("inf"),
-    monotonic: Callable[[], float] = _monotonic,
-    *,
-    cut: bool = False,
-) -> bytes:
-    """Read an answer's body, never more than the limits, and close it.
-
-    Parameters
-    ----------
-    max_wire, max_decoded : int
-        Most bytes as sent and after decompression.
-    deadline_at : float
-        When to give up, on the clock `monotonic`. [s]
-    cut : bool
-        Return what fits instead of raising `TooLarge`.
-
-    Raises
-    ------
-    TooLarge, TooSlow, Broken, Refused
-        See the tree at the top of this module.
-    """
-    try:
-        return _read(response, max_wire, max_decoded, deadline_at, monotonic, cut=cut)
-    except (ReadTimeoutError, TimeoutError) as error:
-        raise TooSlow("the answer came too slowly and was cut") from error
-    except (HTTPError, OSError, zlib.error) as error:
-        raise Broken(f"the answer broke off: {error}") from error
-    finally:
-        response.close()
-
-
-def _read(
-    response: requests.Response,
-    max_wire: int,
-    max_decoded: int,
-    deadline_at: float,
-    monotonic: Callable[[], float],
-    *,
-    cut: bool,
-) -> bytes:
-    """Read piece by piece: a piece is what has arrived, so the deadline is seen in time."""
-    decoder = _decoder(response)
-    body = bytearray()
-    on_wire = 0
-    while True:
-        if monotonic() > deadline_at:
-            raise TooSlow("the answer came too slowly and was cut")
-        piece = response.raw.read1(PIECE, decode_content=False)
-        if not piece:
-            break
-        on_wire += len(piece)
-        # Bounded, so that a bomb is never all in memory.
-        body += decoder.decompress(piece, max_decoded + 1 - len(body)) if decoder else piece
-        problem = _too_large(on_wire, len(body), max_wire, max_decoded)
-        if problem and cut:
-            return bytes(body[:max_decoded])
-        if problem:
-            raise TooLarge(problem)
-        if decoder and decoder.eof and decoder.unused_data:
-            raise Broken("the answer goes on after the end of its compressed part")
-    if decoder and not decoder.eof and (body or on_wire):
-        raise Broken("the compressed answer ends too early")
-    return bytes(body)
-
-
-def _too_large(on_wire: int, decoded: int, max_wire: int, max_decoded: int) -> str | None:
-    """Say which size limit is passed, if one is."""
-    if on_wire > max_wire:
-        return f"the answer is longer than {max_wire:,} bytes"
-    if decoded > max_decoded:
-        return f"the answer is longer than {max_decoded:,} bytes when decompressed"
-    if decoded > RATIO_COUNTS_FROM and decoded > MAX_RATIO * on_wire:
-        return f"the answer decompresses to more than {MAX_RATIO} times its size"
-    return None
-
-
-def in_words(error: Exception) -> str:
-    """Say why an exchange failed, in one short line without addresses of objects.
-
-    Parameters
-    ----------
-    error : Exception
-        What `requests` or this module raised.
-    """
-    if isinstance(error, OutwardError):
-        return str(error)
-    chain: list[BaseException] = []
-    link: BaseException | None = error
-    while link is not None and link not in chain:
-        chain.append(link)
-        reason = getattr(link, "reason", None)
-        first = link.args[0] if link.args else None
-        inner = next((x for x in (reason, first) if isinstance(x, BaseException)), None)
-        link = inner or link.__cause__ or link.__context__
-    for kind, words in _REASONS:
-        if any(isinstance(link, kind) for link in chain):
-            return words
-    for link in chain:
-        if isinstance(link, ssl.SSLCertVerificationError):
-            return f"its certificate is not valid: {link.verify_message}"
-    if any(isinstance(link, ssl.SSLError) for link in chain):
-        return "no secure connection could be agreed"
-    return f"no connection ({type(error).__name__})"
-
-
-_REASONS: Final[tuple[tuple[type[BaseException], str], ...]] = (
-    (socket.gaierror, "its name was not found"),
-    (NameResolutionError, "its name was not found"),
-    (requests.ConnectTimeout, "it did not answer the call in time"),
-    (requests.ReadTimeout, "it did not answer in time"),
-    (ConnectionRefusedError, "it refused the connection"),
-    (ConnectionResetError, "it cut the connection"),
-)

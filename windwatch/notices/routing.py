@@ -163,9 +163,10 @@ def release(
     if gathering and ready:
         held = [*(Held(step, minute_ends) for step in ready), *held]
         ready = []
-    if not ready:
+    told = compress(tuple(ready))
+    if not told:
         return Release((), state if tuple(held) == state.held else replace(state, held=tuple(held)))
-    return Release(compress(tuple(ready)), replace(state, held=tuple(held), last_notice_at=now))
+    return Release(told, replace(state, held=tuple(held), last_notice_at=now))
 
 
 def _still_waits(held: Held, now: datetime, open_now: bool) -> bool:

@@ -11,7 +11,7 @@ from windwatch.episodes.intake import wind_is_known
 from windwatch.episodes.ledger import Told
 from windwatch.episodes.silence import Silence
 from windwatch.episodes.state import AirfieldState
-from windwatch.episodes.track import Folded
+from windwatch.episodes.track import Folded, Track
 from windwatch.episodes.values import ReportRef, Step, StepName, TrackKey
 from windwatch.fleet import Airfield, RunwaySteps
 from windwatch.notices.routing import hears, make_notice, release
@@ -69,7 +69,7 @@ def tell(telling: Telling, steps: tuple[Step, ...]) -> None:
     for step in steps:
         told = ledger.get(step.episode)
         known = () if told is None else told.contacts
-        was_best = bool(step.runway) and telling.folded.track(step.track).best_before == step.runway
+        was_best = bool(step.runway) and _was_best(telling.folded.track(step.track), step.runway)
         names = tuple(c.name for c in contacts if hears(c, step, known, was_best))
         telling.say(step, names)
         if told is not None and names:
@@ -85,6 +85,12 @@ def tell(telling: Telling, steps: tuple[Step, ...]) -> None:
                 lost = ledger[episode]
                 ledger[episode] = replace(lost, contacts=joined(lost.contacts, each))
     telling.state = replace(telling.state, ledger=tuple(ledger.values()))
+
+
+def _was_best(track: Track, runway: str) -> bool:
+    """Whether a lost runway was the best by the report before."""
+    spans = track.gauge(runway).spans
+    return bool(spans) and spans[-1].of_best
 
 
 def _lost_with_track(ledger: tuple[Told, ...]) -> dict[TrackKey, list[str]]:

@@ -1,0 +1,157 @@
+"""A local server that speaks the Data API's METAR endpoint and plays a recorded file.
+
+It shows what had been received by the time on a hand-moved clock, as JSON or raw text, with
+the headers, the 204 and the ETag of the real one (reference/feeds.md section 1).
+"""
+
+import hashlib
+import json
+import math
+import threading
+from datetime import UTC, datetime, timedelta
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self
+from urllib.parse import parse_qs, urlsplit
+
+from windwatch.clock import Clock
+from windwatch.feeds.recorded import read_recorded
+from windwatch.feeds.report_text import observed_near, station_of
+from windwatch.reports.raw import RawReport
+
+MOST_ENTRIES = 400
+
+
+class PlayedFeed:
+    """Serve a recorded file as the Data API would have shown it.
+
+    Attributes
+    ----------
+    url : str
+        What goes into the feed's settings as `url` (with ``allow_http`` and
+        ``allow_networks = ["127.0.0.0/8"]``).
+    asked : list of str
+        Path and query of every request, in order.
+    faults : list of (int, dict, bytes)
+        Answers to give instead, first in first out: status, headers, body.
+    hidden : set of str
+        Stations to leave out of every answer.
+    """
+
+    def __init__(self, recorded_path: Path, clock: Clock) -> None:
+        self._reports = [line.report for line in read_recorded(recorded_path) if line.report]
+        self._clock = clock
+        self.asked: list[str] = []
+        self.faults: list[tuple[int, dict[str, str], bytes]] = []
+        self.hidden: set[str] = set()
+        self._server = ThreadingHTTPServer(("127.0.0.1", 0), _handler(self))
+        self._server.daemon_threads = True
+        self._thread = threading.Thread(
+            target=self._server.serve_forever, kwargs={"poll_interval": 0.02}, daemon=True
+        )
+
+    @property
+    def url(self) -> str:
+        return f"http://127.0.0.1:{self._server.server_port}/api/data"
+
+    def __enter__(self) -> Self:
+        self._thread.start()
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self._server.shutdown()
+        self._server.server_close()
+        self._thread.join()
+
+    def date(self) -> str:
+        return f"{self._clock.now():%a, %d %b %Y %H:%M:%S} GMT"
+
+    def answer(self, target: str, condition: str | None) -> tuple[int, dict[str, str], bytes]:
+        """Answer one request: status, headers, body."""
+        self.asked.append(target)
+        if self.faults:
+            return self.faults.pop(0)
+        parts = urlsplit(target)
+        if parts.path != "/api/data/metar":
+            return 404, {"Content-Type": "text/html"}, b"<html><body>404</body></html>"
+        query = {key: values[-1] for key, values in parse_qs(parts.query).items()}
+        if not query.get("ids"):
+            body = b'{"status":"error","error":"Must specify station IDs"}'
+            return 400, {"Content-Type": "application/json"}, body
+        shown = self._shown(query["ids"].upper().split(","), query.get("hours"))
+        if not shown:
+            return 204, {}, b""
+        if query.get("format", "raw") == "json":
+            kind = "application/json; charset=utf-8"
+            body = json.dumps([_object(report) for report in shown]).encode()
+        else:
+            kind = "text/plain"
+            body = "".join(f"{report.text}\n" for report in shown).encode()
+        tag = f'W/"{hashlib.sha256(body).hexdigest()[:16]}"'
+        headers = {"Content-Type": kind, "ETag": tag, "Cache-Control": "max-age=60"}
+        return (304, headers, b"") if condition == tag else (200, headers, body)
+
+    def _shown(self, stations: list[str], hours: str | None) -> list[RawReport]:
+        """What has come by now, newest first."""
+        now = self._clock.now()
+        here = [
+            report
+            for report in self._reports
+            if report.received_at <= now
+            and station_of(report.text) in stations
+            and station_of(report.text) not in self.hidden
+        ]
+        here.sort(key=lambda report: (_observed(report), report.received_at), reverse=True)
+        if hours is None:
+            latest = {station_of(report.text): report for report in reversed(here)}
+            return list(latest.values())
+        begin = now - timedelta(hours=float(hours))
+        return [report for report in here if _observed(report) >= begin][:MOST_ENTRIES]
+
+
+def _observed(report: RawReport) -> datetime:
+    return observed_near(report.text, report.received_at) or report.received_at
+
+
+def _object(report: RawReport) -> dict[str, Any]:
+    """Write one record, with the fields windwatch looks at and the one that misleads."""
+    observed = _observed(report)
+    hour = math.ceil(observed.timestamp() / 3600) * 3600
+    kind = report.text.split()[0]
+    return {
+        "icaoId": station_of(report.text),
+        "receiptTime": f"{report.received_at:%Y-%m-%dT%H:%M:%S}.000Z",
+        "obsTime": int(observed.timestamp()),
+        "reportTime": f"{datetime.fromtimestamp(hour, UTC):%Y-%m-%dT%H:%M:%S}.000Z",
+        "metarType": kind if kind in ("METAR", "SPECI") else "METAR",
+        "rawOb": report.text,
+    }
+
+
+def _handler(feed: PlayedFeed) -> type[BaseHTTPRequestHandler]:
+    class Handler(BaseHTTPRequestHandler):
+        protocol_version = "HTTP/1.1"
+
+        def do_GET(self) -> None:
+            status, headers, body = feed.answer(self.path, self.headers.get("If-None-Match"))
+            self.send_response(status)
+            for name, value in headers.items():
+                self.send_header(name, value)
+            if status not in (204, 304):
+                self.send_header("Content-Length", str(len(body)))
+            self.end_headers()
+            self.wfile.write(body)
+
+        def date_time_string(self, timestamp: float | None = None) -> str:
+            return feed.date()
+
+        def log_message(self, *args: Any) -> None:
+            """Say nothing."""
+
+    return Handler

@@ -1,0 +1,221 @@
+"""Kind ``recorded``: files of reports with their times of receipt, and what else happened.
+
+A line is a time (ISO 8601, Z), a space, and what happened then::
+
+    2026-09-22T19:09:00Z SPECI XLKS 221907Z 30028G41KT 2SM +TSRA SQ BR ...
+    2026-09-22T20:00:00Z TICK
+    2026-09-22T20:01:00Z ACKNOWLEDGE all BY operations desk
+    2026-09-22T20:02:00Z DESK {"kind": "runway_in_use", "airfield": "XLKS", "runway": "28"}
+
+Lines that begin with ``#`` and blank lines are skipped. A line that cannot be read is kept
+as a problem with its file and number; the others go on.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from enum import Enum
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any, Final
+
+from windwatch.errors import FeedError
+from windwatch.feeds.json_text import NotTheFormat, members, read_json
+from windwatch.feeds.report_text import quoted, report_text, station_of
+from windwatch.feeds.values import FeedSettings, FetchResult
+from windwatch.reports.raw import RawReport
+
+# A year of reports every few minutes; more is no recording but a mistake.
+MAX_FILE: Final = 64 * 1024 * 1024
+ACKNOWLEDGED: Final = re.compile(r"(?P<what>\S+) BY (?P<who>\S.*)")
+
+
+class RecordedKind(Enum):
+    """What happened."""
+
+    REPORT = "report"
+    TICK = "tick"
+    ACKNOWLEDGE = "acknowledge"
+    DESK = "desk"
+    UNREADABLE = "unreadable"
+
+
+@dataclass(frozen=True, slots=True)
+class RecordedLine:
+    """One line of a recorded file.
+
+    Attributes
+    ----------
+    at : datetime
+        When it happened or was received, UTC; the line before's time where it is unreadable.
+    file : str
+        As the user named it.
+    line : int
+        From 1.
+    report : RawReport or None
+        For a report.
+    episode, by : str
+        For an acknowledgement: an episode's id or ``all``, and who took note.
+    entry : mapping
+        For a desk entry: its JSON object.
+    problem : str
+        For a line that cannot be read: file, line, what is wrong, and the mend.
+    """
+
+    at: datetime
+    file: str
+    line: int
+    kind: RecordedKind
+    report: RawReport | None = None
+    episode: str = ""
+    by: str = ""
+    entry: MappingProxyType[str, Any] = field(default_factory=lambda: MappingProxyType({}))
+    problem: str = ""
+
+
+def read_recorded(path: Path) -> tuple[RecordedLine, ...]:
+    """Read a recorded file, in the order of its lines.
+
+    Raises
+    ------
+    FeedError
+        If the file cannot be read or is no recording at all.
+    """
+    try:
+        if path.stat().st_size > MAX_FILE:
+            raise FeedError(f"recorded {path}", f"larger than {MAX_FILE:,} bytes")
+        text = path.read_bytes().decode("utf-8-sig", errors="replace")
+    except OSError as error:
+        raise FeedError(f"recorded {path}", f"cannot be read: {error.strerror}") from error
+    lines: list[RecordedLine] = []
+    at = datetime(1970, 1, 1, tzinfo=UTC)
+    # Only line ends count: splitlines() would also cut at form feeds and odd separators.
+    for number, line in enumerate(re.split(r"\r\n|\n|\r", text), start=1):
+        if not line.strip() or line.lstrip().startswith("#"):
+            continue
+        read = _line(line.strip(), str(path), number, at)
+        lines.append(read)
+        at = read.at
+    if lines and all(line.kind is RecordedKind.UNREADABLE for line in lines):
+        raise FeedError(f"recorded {path}", f"no line can be read; {lines[0].problem}")
+    return tuple(lines)
+
+
+def read_all_recorded(paths: Iterable[Path]) -> tuple[RecordedLine, ...]:
+    """Read several files into one order of time; lines of one moment keep their order."""
+    lines = [line for path in paths for line in read_recorded(path)]
+    return tuple(sorted(lines, key=lambda line: line.at))
+
+
+def _line(line: str, file: str, number: int, before: datetime) -> RecordedLine:
+    """Read one line."""
+    time_text, _, rest = line.partition(" ")
+    at = before
+    try:
+        at = _moment(time_text)
+        return _event(at, rest.strip(), file, number)
+    except NotTheFormat as error:
+        problem = f"{file}:{number}: {error}"
+        return RecordedLine(at, file, number, RecordedKind.UNREADABLE, problem=problem)
+
+
+def _moment(text: str) -> datetime:
+    """Read the time at the beginning of a line."""
+    try:
+        found = datetime.fromisoformat(text)
+    except ValueError:
+        raise NotTheFormat(
+            f"{quoted(text, 40)} is no time; begin the line with one like 2026-09-22T19:09:00Z"
+        ) from None
+    if found.tzinfo is None:
+        raise NotTheFormat(f"the time {quoted(text, 40)} has no zone; write {quoted(text + 'Z')}")
+    return found.astimezone(UTC)
+
+
+def _event(at: datetime, rest: str, file: str, number: int) -> RecordedLine:
+    """Read what happened."""
+    word, _, details = rest.partition(" ")
+    details = details.strip()
+    if word == "TICK":
+        if details:
+            raise NotTheFormat(f"TICK takes nothing, but {quoted(details, 40)} follows")
+        return RecordedLine(at, file, number, RecordedKind.TICK)
+    if word == "ACKNOWLEDGE":
+        found = ACKNOWLEDGED.fullmatch(details)
+        if not found:
+            raise NotTheFormat(
+                f"{quoted(rest)} does not say what is acknowledged by whom; write for example"
+                " ACKNOWLEDGE all BY operations desk"
+            )
+        kind = RecordedKind.ACKNOWLEDGE
+        return RecordedLine(at, file, number, kind, episode=found["what"], by=found["who"])
+    if word == "DESK":
+        entry = members(read_json(details.encode()), "the desk entry")
+        return RecordedLine(
+            at, file, number, RecordedKind.DESK, entry=MappingProxyType(dict(entry))
+        )
+    text, problem = report_text(rest)
+    if problem:
+        raise NotTheFormat(problem)
+    report = RawReport(text, at, "recorded")
+    return RecordedLine(at, file, number, RecordedKind.REPORT, report=report)
+
+
+def recorded_line(line: RecordedLine) -> str:
+    """Write a line as it stands in a file."""
+    at = line.at.astimezone(UTC).isoformat().replace("+00:00", "Z")
+    match line.kind:
+        case RecordedKind.REPORT:
+            what = line.report.text if line.report else ""
+        case RecordedKind.TICK:
+            what = "TICK"
+        case RecordedKind.ACKNOWLEDGE:
+            what = f"ACKNOWLEDGE {line.episode} BY {line.by}"
+        case RecordedKind.DESK:
+            what = f"DESK {json.dumps(dict(line.entry), sort_keys=True)}"
+        case RecordedKind.UNREADABLE:
+            return f"# {quoted(line.problem, 200)}"
+    return f"{at} {what}"
+
+
+class RecordedFeed:
+    """Plays files: what was received up to now.
+
+    A file is read when the feed is made, so that a missing one is told at once.
+    """
+
+    def __init__(self, settings: FeedSettings) -> None:
+        if not settings.files:
+            raise FeedError("recorded", "no files are named; give files = ['recorded.txt']")
+        lines = read_all_recorded(settings.files)
+        self._reports = tuple(line.report for line in lines if line.report)
+        self._problems = tuple(line.problem for line in lines if line.problem)
+
+    def close(self) -> None:
+        """Nothing to give back."""
+
+    def fetch(
+        self,
+        stations: tuple[str, ...],
+        now: datetime,
+        *,
+        since: datetime | None = None,
+        fresh: bool = False,  # noqa: ARG002 - a file has no cache
+    ) -> FetchResult:
+        """Give what was received up to `now`, and after `since` where that is given.
+
+        A text that does not begin like a report is given too: somebody has to say what is
+        wrong with it.
+        """
+        reports = tuple(
+            report
+            for report in self._reports
+            if report.received_at <= now
+            and (since is None or report.received_at > since)
+            and (station_of(report.text) or "") in {*stations, ""}
+        )
+        return FetchResult(reports, self._problems, stations)

@@ -1,0 +1,348 @@
+"""Which subject, which figure against which limit, whose; equal answers share a line."""
+
+from __future__ import annotations
+
+from windwatch.assessment.values import Finding, Level, RunwayFinding, RunwaysFinding
+from windwatch.episodes.values import Step, StepName, TrackKey, TrackKind
+from windwatch.notices import words
+from windwatch.notices.page import Row
+from windwatch.notices.scene import ALARMS, Scene, mark_of, present_finding, runways_of
+from windwatch.notices.values import OpenTrack
+from windwatch.notices.words import Mark, against, figure_of, kt, number, quantity, quantity_of
+from windwatch.reports.decode import decode_report
+
+
+def figure_rows(scene: Scene) -> tuple[Row, ...]:
+    """What changed: each step's subject, figure and limit, the leading one first."""
+    grouped: dict[tuple[object, ...], list[Step]] = {}
+    for step in scene.steps:
+        grouped.setdefault(_answer(scene, step), []).append(step)
+    return tuple(_row(scene, steps) for steps in grouped.values())
+
+
+def _answer(scene: Scene, step: Step) -> tuple[object, ...]:
+    """Steps with the same answer share a line."""
+    if step.past:
+        return ("past", step.id)
+    name: object = "alarm" if step.name in ALARMS and step.level is Level.OVER else step.name
+    if step.track.kind is TrackKind.GROUND and step.finding is not None:
+        return (
+            name,
+            step.level,
+            step.track.quantity,
+            quantity_of(step.finding),
+            figure_of(step.finding),
+        )
+    if step.track.kind is TrackKind.RUNWAYS:
+        return name, step.level, runways_text(scene, step)
+    return name, step.track
+
+
+def _row(scene: Scene, steps: list[Step]) -> Row:
+    first = steps[0]
+    if first.past:
+        return _past_row(scene, first)
+    match first.track.kind:
+        case TrackKind.GROUND:
+            return _ground_row(scene, steps)
+        case TrackKind.RUNWAYS:
+            pairs = [(s.track.aircraft, s.track.pilot_limits) for s in steps]
+            return Row(
+                runways_text(scene, first),
+                head=words.subjects(pairs),
+                mark=mark_of(first),
+                details=_remarks(scene, steps),
+            )
+        case TrackKind.THUNDER:
+            return Row(
+                thunder_text(scene, first),
+                head="Thunder",
+                mark=mark_of(first),
+                details=_remarks(scene, steps),
+            )
+        case TrackKind.DATA:
+            return Row(
+                data_text(scene, first),
+                head=_data_head(first),
+                mark=mark_of(first) if first.name is StepName.NO_DATA else None,
+                details=_last_known(first),
+            )
+
+
+# --- ground --------------------------------------------------------------------
+
+
+def _ground_row(scene: Scene, steps: list[Step]) -> Row:
+    first = steps[0]
+    head = words.first_upper(quantity(first.track.quantity))
+    if first.finding is None:
+        names = ", ".join(s.track.aircraft for s in steps)
+        what = first.reason if first.name is StepName.ENDED else words.STEP[first.name]
+        return Row(f"{names} - {what or words.STEP[first.name]}", head=head)
+    over = first.finding.level is Level.OVER
+    limits = ", ".join(_limit_of(s) for s in steps)
+    text = f"{figure_of(first.finding)} {'>' if over else 'of'} {limits}"
+    if first.name not in ALARMS or first.name is StepName.UNSETTLED:
+        text += f" - {words.STEP[first.name]}"
+    return Row(text, head=head, mark=mark_of(first), details=_remarks(scene, steps))
+
+
+def _limit_of(step: Step) -> str:
+    """``X-WREN 22 kt``, with whose it is where that is somebody else's, and what is new."""
+    finding = step.finding
+    name = step.track.aircraft
+    if finding is None:
+        return name
+    tags = []
+    if finding.limit.whose != name:
+        tags.append(finding.limit.whose)
+    if step.name is StepName.WORSENED:
+        tags.append("worse")
+    if step.name is StepName.REMINDER:
+        tags.append("still")
+    tagged = f" ({', '.join(tags)})" if tags else ""
+    return f"{name} {kt(finding.limit.value)}{tagged}"
+
+
+# --- runways -------------------------------------------------------------------
+
+
+def runways_text(scene: Scene, step: Step) -> str:
+    """A step of a runways track in words, with every runway's figure where it is known."""
+    figures = _each_runway(scene, step)
+    match step.name:
+        case StepName.OPENED | StepName.WORSENED | StepName.REMINDER:
+            still = "still " if step.name is StepName.REMINDER else ""
+            return f"{still}no runway within limits: {figures}"
+        case StepName.UNSETTLED:
+            return f"swinging about the limit, treat as over: {figures}"
+        case StepName.NEAR:
+            return f"near the limits: {figures}"
+        case StepName.EASING:
+            return f"{words.NOT_YET}: {figures}"
+        case StepName.RUNWAY_OUT:
+            figure = f": {_deciding(step.end, step.finding)}" if step.finding else ""
+            return f"{step.runway} out{figure}. {remaining_text(step)}"
+        case StepName.RUNWAY_BACK:
+            figure = f": {_deciding(step.end, step.finding)}" if step.finding else ""
+            return f"{step.runway} {words.BACK}{figure}"
+        case StepName.BACK:
+            others = [end for end in step.remaining if end != step.end]
+            left = f". Within limits too: {words.listed(others)}" if others else ""
+            return f"{words.BACK}: {figures}{left}"
+        case StepName.WITHDRAWN:
+            return f"alert withdrawn; by the corrected report {figures}"
+        case StepName.ENDED:
+            return step.reason or words.STEP[step.name]
+        case _:
+            return f"{words.STEP[step.name]}: {figures}"
+
+
+def remaining_text(step: Step) -> str:
+    """What remains within limits, the best first."""
+    if not step.remaining:
+        return "No runway remains within limits"
+    if len(step.remaining) == 1:
+        return f"One left: {step.remaining[0]} remains within limits"
+    return f"{words.listed(step.remaining)} remain within limits"
+
+
+def _each_runway(scene: Scene, step: Step) -> str:
+    assessment = scene.assessment_of(step)
+    found = runways_of(assessment, step.track) if assessment else None
+    if found is None or not found.runways:
+        return _deciding(step.end, step.finding) if step.finding else "no figure"
+    if step.name in (StepName.BACK, StepName.WITHDRAWN, StepName.NEAR):
+        return _deciding(step.end, step.finding) if step.finding else _shown(found)
+    return _shown(found, held=not step.remaining)
+
+
+def _shown(found: RunwaysFinding, *, held: bool = False) -> str:
+    return "; ".join(_runway(runway, held=held) for runway in found.runways)
+
+
+def _runway(runway: RunwayFinding, *, held: bool) -> str:
+    """One runway by its better end: ``28 total wind 41 kt > 28 kt (dual)``."""
+    best = runway.best
+    if best.deciding is None:
+        return f"{best.end} has no limit"
+    text = _deciding(best.end, best.deciding)
+    if held and best.level is not Level.OVER:
+        text += f", {words.not_yet(best.deciding)}"
+    return text
+
+
+def _deciding(end: str, finding: Finding) -> str:
+    place = f"{end} " if end else ""
+    return f"{place}{quantity_of(finding)} {against(finding)} ({finding.limit.whose})"
+
+
+# --- thunder and what is known ----------------------------------------------------
+
+
+def thunder_text(scene: Scene, step: Step) -> str:
+    """Thunder, squall or funnel cloud, in words."""
+    assessment = scene.assessment_of(step)
+    reasons = assessment.thunder.reasons if assessment and assessment.thunder else ()
+    match step.name:
+        case StepName.BACK:
+            return f"no longer reported; {words.BACK}"
+        case StepName.WITHDRAWN:
+            return "alert withdrawn: the report was corrected"
+        case StepName.ENDED:
+            return step.reason or words.STEP[step.name]
+        case _:
+            return ", ".join(reasons) or step.reason or mark_of(step).value
+
+
+def known_since(scene: Scene, step: Step) -> str:
+    """When the last observation was, in words; '' where there was none."""
+    last = step.reports[-1].observed_at if step.reports else step.since
+    if last is None and not scene.fall_back:
+        last = scene.situation.wind_seen_at
+    return "" if last is None else f" since {scene.times.at(last)}"
+
+
+def data_text(scene: Scene, step: Step) -> str:
+    """What is known of wind or weather, and since when not."""
+    station = scene.airfield.station.id
+    what = "wind" if step.track.quantity == "wind" else "weather"
+    if step.name is StepName.NO_DATA:
+        return f"no {what} known from {station}{known_since(scene, step)}"
+    if step.name is StepName.DATA_BACK:
+        return f"{what} known again from {station}"
+    return f"{what} of {station} {words.STEP[step.name]}"
+
+
+def _last_known(step: Step) -> tuple[str, ...]:
+    """The last wind before nothing was known."""
+    if step.name is not StepName.NO_DATA:
+        return ()
+    lines = []
+    if step.reports and step.track.quantity == "wind":
+        last = step.reports[-1]
+        report = decode_report(last.raw, last.received_at, last.observed_at, last.kind)
+        lines.append(f"Last known: {words.wind_short(report.wind)}")
+    return tuple(lines)
+
+
+def _data_head(step: Step) -> str:
+    return "Wind" if step.track.quantity == "wind" else "Weather"
+
+
+# --- remarks ----------------------------------------------------------------------
+
+
+def _remarks(scene: Scene, steps: list[Step]) -> tuple[str, ...]:
+    """What made the figures what they are, and what stood before; equal ones together."""
+    whose: dict[str, list[str]] = {}
+    for step in steps:
+        for note in _remarks_of(scene, step):
+            whose.setdefault(note, []).append(step.track.aircraft)
+    return tuple(
+        f"{', '.join(names)}: {note}" if len(steps) > 1 and len(names) < len(steps) else note
+        for note, names in whose.items()
+    )
+
+
+def _remarks_of(scene: Scene, step: Step) -> list[str]:
+    notes: list[str] = []
+    finding = step.finding
+    if finding is not None and (cause := words.CAUSE.get(finding.cause)):
+        nominal = ""
+        if finding.nominal is not None and finding.nominal != finding.figure:
+            nominal = f" ({kt(finding.nominal)} by the mean direction)"
+        notes.append(f"{quantity(finding.quantity)}: {cause}{nominal}")
+    since = f"over since {scene.times.at(step.since)}" if step.since is not None else ""
+    if step.name in (StepName.WORSENED, StepName.REMINDER) and since:
+        notes.append(since)
+    if step.name in (StepName.BACK, StepName.RUNWAY_BACK) and step.worst is not None:
+        notes.append(f"worst {figure_of(step.worst)}{f', {since}' if since else ''}")
+    if step.name is StepName.WITHDRAWN and step.worst is not None:
+        notes.append(f"the withdrawn figure was {figure_of(step.worst)}")
+    return notes
+
+
+def _past_row(scene: Scene, step: Step) -> Row:
+    began = f" from {scene.times.at(step.since)}" if step.since else ""
+    ended = f" to {scene.times.at(step.ended_at)}" if step.ended_at else ""
+    worst = step.worst or step.finding
+    figure = f"; worst {figure_of(worst)} > {kt(worst.limit.value)}" if worst else ""
+    return Row(
+        f"was over{began}{ended}{figure}; told now, as past",
+        head=words.first_upper(track_words(step.track)),
+    )
+
+
+def track_words(track: TrackKey) -> str:
+    """A track for people: ``tie-down X-WREN``, ``runways X-LARK / dual``."""
+    match track.kind:
+        case TrackKind.GROUND:
+            return f"{quantity(track.quantity)} {track.aircraft}"
+        case TrackKind.RUNWAYS:
+            return f"runways {track.aircraft} / {track.pilot_limits}"
+        case TrackKind.THUNDER:
+            return "thunder"
+        case TrackKind.DATA:
+            return "wind" if track.quantity == "wind" else "weather"
+
+
+# --- what is open -------------------------------------------------------------------
+
+
+def open_rows(scene: Scene) -> tuple[Row, ...]:
+    """Episodes that are open and not already among the figures above; equal answers together."""
+    grouped: dict[tuple[str, str, Mark], list[TrackKey]] = {}
+    for track in scene.others_open:
+        text, mark = _open_text(scene, track)
+        kind = track.track.quantity if track.track.kind is TrackKind.GROUND else track.track.kind
+        grouped.setdefault((kind, text, mark), []).append(track.track)
+    return tuple(
+        Row(text, head=_open_head(tracks), mark=mark) for (_, text, mark), tracks in grouped.items()
+    )
+
+
+def _open_head(tracks: list[TrackKey]) -> str:
+    first = tracks[0]
+    if first.kind is TrackKind.RUNWAYS:
+        return f"Runways {words.subjects([(t.aircraft, t.pilot_limits) for t in tracks])}"
+    if first.kind is TrackKind.GROUND:
+        names = ", ".join(t.aircraft for t in tracks)
+        return words.first_upper(f"{quantity(first.quantity)} {names}")
+    return words.first_upper(track_words(first))
+
+
+def _open_text(scene: Scene, track: OpenTrack) -> tuple[str, Mark]:
+    worst = track.step.worst
+    since = f"over since {scene.times.at(track.since)}"
+    if worst is not None:
+        since += f", worst {quantity_in(worst)}{figure_of(worst)}"
+    noted = f"; noted by {track.acknowledged_by}" if track.acknowledged_by else ""
+    finding = present_finding(scene, track.track)
+    last = track.step.finding
+    kind = track.track.kind
+    known = scene.situation.weather_known if kind is TrackKind.THUNDER else scene.known
+    if not known:
+        figure = f"last {against(last)}" if last else "last over"
+        return f"not known now, {figure}; {since}{noted}", Mark.UNKNOWN
+    if kind is TrackKind.THUNDER:
+        return f"{since}{noted}", Mark.OVER
+    now = f"by {scene.situation.station_in_use}" if scene.fall_back else "now"
+    figure = f"{now} {quantity_in(finding)}{against(finding)}" if finding else ""
+    below = finding is not None and finding.level is not Level.OVER
+    if track.easing or below:
+        return f"{figure}, {words.not_yet(finding)}; {since}{noted}".lstrip(", "), Mark.OVER
+    return "; ".join(part for part in (figure, f"{since}{noted}") if part), Mark.OVER
+
+
+def quantity_in(finding: Finding) -> str:
+    """The quantity before a figure, where it is one of a runway."""
+    ground = finding.quantity not in words.RUNWAY_WORDS
+    return "" if ground else f"{quantity_of(finding)} "
+
+
+def bare(finding: Finding) -> str:
+    """``41 > 22`` for a subject, the unit said once elsewhere."""
+    if finding.level is Level.OVER:
+        return f"{figure_of(finding, '')} > {number(finding.limit.value)}"
+    return f"{figure_of(finding, '')} of {number(finding.limit.value)}"
