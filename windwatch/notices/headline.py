@@ -17,14 +17,10 @@ def headline(scene: Scene) -> str:
     lead = scene.lead
     late = ""
     if scene.late:
-        delay = late_by(scene)
-        late = f"Late{f' by {words.minutes(scene.notice.at - delay)}' if delay else ''}. "
-        if lead is None or not scene.steps:
-            return f"{late}State now: {_worst_open(scene)}"
-        if not all(s.past for s in scene.steps):
-            return f"{late}State now: {_worst_open(scene)}"
-    if lead is None:
-        return f"State now: {_worst_open(scene)}"
+        first = late_by(scene)
+        late = f"Late by {words.minutes(scene.notice.at - first)}. " if first else "Late. "
+    if lead is None or (scene.late and not all(s.past for s in scene.steps)):
+        return f"{late}State now: {_worst_open(scene)}"
     more = len(scene.steps) - 1
     tail = f", and {more} more" if more else ""
     return f"{late}{words.first_upper(level_words(lead))}: {subject_of(scene, lead)}{tail}"

@@ -1,4 +1,4 @@
-"""What is owed without a new report: word that nothing is known, that data are back, reminders."""
+"""What is owed without a new report: no data, data back, reminders, the state to newcomers."""
 
 from __future__ import annotations
 
@@ -12,9 +12,9 @@ from windwatch.episodes.silence import Silence
 from windwatch.episodes.state import Seen
 from windwatch.episodes.values import Step, StepName, TrackKey, TrackKind, computed_id
 from windwatch.fleet import PARKED_QUANTITIES
-from windwatch.notices.routing import hears_unknown
+from windwatch.notices.routing import hears, hears_unknown
 from windwatch.notices.situation import holds_any
-from windwatch.notices.telling import Telling
+from windwatch.notices.telling import Telling, joined
 
 
 def tell_silences(telling: Telling) -> None:
@@ -133,7 +133,8 @@ def remind(telling: Telling) -> None:
     for told in parked:
         names = tuple(name for name in due if name in told.contacts)
         if names:
-            telling.say(_reminder(telling, told), names)
+            reason = "still past the limit"
+            telling.say(_present_state(telling, told, StepName.REMINDER, reason), names)
             reminded.add(told.episode)
     if reminded:
         ledger = tuple(
@@ -154,23 +155,51 @@ def _may_remind(telling: Telling, told: Told, acknowledged: set[str]) -> bool:
         return False
     if told.track.kind is not TrackKind.GROUND or told.track.quantity not in PARKED_QUANTITIES:
         return False
-    return not telling.folded.track(told.track).easing
+    track = telling.folded.track(told.track)
+    return track.level is Level.OVER and not track.easing
 
 
-def _reminder(telling: Telling, told: Told) -> Step:
+def tell_newcomers(telling: Telling) -> None:
+    """A contact that was added during an episode gets the present state."""
+    state = telling.state
+    contacts = telling.setup.fleet.contacts
+    names = tuple(contact.name for contact in contacts)
+    if names == state.known_contacts:
+        return
+    added = [contact for contact in contacts if contact.name not in state.known_contacts]
+    ledger = []
+    for told in state.ledger:
+        line = told
+        if told.open and told.level is Level.OVER and not told.runway:
+            reason = "the present state, for a contact that was added"
+            step = _present_state(telling, told, StepName.OPENED, reason)
+            new = tuple(
+                contact.name
+                for contact in added
+                if contact.name not in told.contacts and hears(contact, step, (), was_best=False)
+            )
+            if new:
+                telling.say(step, new)
+                line = replace(told, steps=told.steps + 1, contacts=joined(told.contacts, new))
+        ledger.append(line)
+    telling.state = replace(state, ledger=tuple(ledger), known_contacts=names)
+
+
+def _present_state(telling: Telling, told: Told, name: StepName, reason: str) -> Step:
     track = telling.folded.track(told.track)
     span = track.episode
     entries = telling.state.entries
     return Step(
         id=computed_id(told.episode, str(told.steps + 1)),
         episode=told.episode,
-        name=StepName.REMINDER,
+        name=name,
         track=told.track,
         at=telling.now,
         level=track.level,
         finding=track.finding,
+        end=track.end,
         since=told.opened_at,
         worst=None if span is None else span.worst,
         reports=(entries[-1].ref,) if entries else (),
-        reason="still past the limit",
+        reason=reason,
     )
