@@ -1,0 +1,407 @@
+"""`log`, `explain`, `acknowledge`, `send-test`: what happened, why, and does a channel work."""
+
+from __future__ import annotations
+
+import getpass
+from collections.abc import Iterator
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import click
+
+from windwatch.airmanship.cautions import CAUTION
+from windwatch.airmanship.components import round_half_up_tenth, wind_on_runway
+from windwatch.assessment.limits import deadband, near_deadband, thresholds, worsening_step
+from windwatch.assessment.plan import plan_airfield
+from windwatch.assessment.values import Finding
+from windwatch.cli.show import (
+    caution_line,
+    iso,
+    load_settings,
+    moment_of,
+    paragraph,
+    print_json,
+    table,
+    with_exit_status,
+)
+from windwatch.clock import SystemClock
+from windwatch.delivery.channels import send_now
+from windwatch.episodes.values import Step, TrackKind, computed_id
+from windwatch.errors import DeliveryFailed, NoUsableReports, UsageError
+from windwatch.fleet import Airfield, Contact
+from windwatch.notices.clean import visible
+from windwatch.notices.lines import step_line
+from windwatch.notices.outbox import Route, new_delivery
+from windwatch.notices.trial import VALID, compose_test
+from windwatch.notices.values import Notice
+from windwatch.notices.words import Times, number, wind_short
+from windwatch.reports.decode import decode_report
+from windwatch.settings.running import Settings
+from windwatch.store.store import Store
+from windwatch.store.values import StoredNotice
+from windwatch.wiring import make_channels, open_store_of
+
+_CONFIG = click.argument("config", type=click.Path(path_type=Path))
+
+
+# --- log ------------------------------------------------------------------------
+
+
+@click.command()
+@_CONFIG
+@click.option("--since", help="From this moment on (ISO, Z); 24 hours back if not given.")
+@click.option("--contact", help="Only what this contact got.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON document instead of words.")
+@with_exit_status
+def log(config: Path, since: str | None, contact: str | None, as_json: bool) -> None:
+    r"""Show what happened and what was sent, to whom, and what became of it.
+
+    \b
+    Example:
+      windwatch log field.toml --since 2026-09-22T12:00Z
+    """
+    settings = load_settings([config], require_secrets=False)
+    clock = SystemClock()
+    from_ = moment_of(since) if since else clock.now() - timedelta(hours=24)
+    with open_store_of(settings, clock) as store:
+        notices = store.notices(since=from_, contact=contact)
+        episodes = store.episodes(since=from_)
+        if as_json:
+            print_json(
+                {
+                    "since": iso(from_),
+                    "notices": [_notice_json(store, n) for n in notices],
+                    "open_episodes": [
+                        {"id": e.id, "track": e.track, "opened_at": iso(e.opened_at)}
+                        for e in episodes
+                        if e.closed_at is None
+                    ],
+                    "caution": CAUTION,
+                }
+            )
+            return
+        rows = [
+            (
+                f"{n.notice.at:%d %H:%MZ}",
+                n.notice.contact,
+                visible(n.content.subject),
+                "; ".join(f"{d.channel} {d.state}" for d in n.deliveries),
+                n.notice.id[:8],
+            )
+            for n in notices
+        ]
+        if rows:
+            click.echo(table(rows, ("made", "contact", "subject", "deliveries", "notice")))
+        else:
+            click.echo(f"No notice since {iso(from_)}. That says nothing about the wind.")
+        still = [e for e in episodes if e.closed_at is None]
+        if still:
+            click.echo("\nOpen episodes")
+            click.echo(
+                table(
+                    [(f"{e.opened_at:%d %H:%MZ}", _track_words(e.track), e.id[:8]) for e in still],
+                    ("since", "track", "episode"),
+                )
+            )
+        for failed in _troubles(store, notices):
+            click.echo(paragraph(f"not delivered: {failed}", hang="  "))
+    click.echo()
+    click.echo(caution_line())
+
+
+def _track_words(track: str) -> str:
+    kind, airfield, aircraft, pilot, quantity = (track.split("/") + [""] * 5)[:5]
+    subject = " / ".join(part for part in (aircraft, pilot) if part)
+    return " ".join(part for part in (airfield, quantity or kind, subject) if part)
+
+
+def _troubles(store: Store, notices: tuple[StoredNotice, ...]) -> Iterator[str]:
+    for n in notices:
+        for d in n.deliveries:
+            if d.state in ("refused", "expired", "dead"):
+                tries = len(store.attempts(d.id))
+                answer = visible(d.last_answer, 200)
+                yield f"{d.notice.contact} by {d.channel}: {d.state} after {tries} tries; {answer}"
+
+
+def _notice_json(store: Store, stored: StoredNotice) -> dict[str, Any]:
+    notice = stored.notice
+    return {
+        "id": notice.id,
+        "at": iso(notice.at),
+        "contact": notice.contact,
+        "airfield": notice.airfield,
+        "kind": notice.kind,
+        "subject": stored.content.subject,
+        "steps": [_step_json(step) for step in notice.steps],
+        "deliveries": [
+            {
+                "id": d.id,
+                "channel": d.channel,
+                "state": d.state.value,
+                "tries": len(store.attempts(d.id)),
+                "last_answer": d.last_answer,
+            }
+            for d in stored.deliveries
+        ],
+    }
+
+
+def _step_json(step: Step) -> dict[str, Any]:
+    found = step.finding
+    return {
+        "id": step.id,
+        "episode": step.episode,
+        "step": step.name.value,
+        "track": step.track.name,
+        "runway": step.runway,
+        "level": step.level.word,
+        "figure_kt": None if found is None else found.figure,
+        "limit_kt": None if found is None else found.limit.value,
+        "whose": None if found is None else found.limit.whose,
+        "reason": step.reason,
+        "reports": [r.raw for r in step.reports],
+    }
+
+
+# --- explain ----------------------------------------------------------------------
+
+
+@click.command()
+@_CONFIG
+@click.argument("what", metavar="NOTICE|EPISODE")
+@click.option("--json", "as_json", is_flag=True, help="One JSON document instead of words.")
+@with_exit_status
+def explain(config: Path, what: str, as_json: bool) -> None:
+    r"""Show how a notice or an episode came about, from the raw report on.
+
+    The id may be cut to its first letters, as `log` shows it. Every figure can be checked with
+    pencil and paper.
+
+    \b
+    Example:
+      windwatch explain field.toml 3fa9c1d2
+    """
+    settings = load_settings([config], require_secrets=False)
+    clock = SystemClock()
+    with open_store_of(settings, clock) as store:
+        found = [f for f in store.find(what) if f.kind in ("notice", "episode")]
+        if not found:
+            raise UsageError(f"{what}: no notice or episode begins so; `windwatch log` lists them")
+        if len({f.id for f in found}) > 1:
+            names = ", ".join(f"{f.kind} {f.id[:12]}" for f in found)
+            raise UsageError(f"{what} may be any of these: {names}; give more letters")
+        if found[0].kind == "notice":
+            stored = store.notice(found[0].id)
+            steps = () if stored is None else stored.notice.steps
+            notices: tuple[StoredNotice, ...] = () if stored is None else (stored,)
+        else:
+            steps = store.steps(found[0].id)
+            notices = store.notices_of(found[0].id)
+        if as_json:
+            print_json(
+                {
+                    "kind": found[0].kind,
+                    "id": found[0].id,
+                    "steps": [_step_json(step) for step in steps],
+                    "notices": [_notice_json(store, n) for n in notices],
+                    "caution": CAUTION,
+                }
+            )
+            return
+        click.echo(f"{found[0].kind} {found[0].id}")
+        for step in steps:
+            click.echo()
+            for line in _explained(step, settings):
+                click.echo(line)
+        click.echo()
+        for n in notices:
+            for line in _told(store, n):
+                click.echo(line)
+    click.echo()
+    click.echo(caution_line())
+
+
+def _explained(step: Step, settings: Settings) -> Iterator[str]:
+    airfield = next((a for a in settings.fleet.airfields if a.id == step.track.airfield), None)
+    zone = None if airfield is None else ZoneInfo(airfield.time_zone)
+    times = Times(zone, step.at)
+    yield paragraph(step_line(step), hang="  ")
+    yield f"  step {step.id[:8]}, found {times.dated(step.at)}"
+    if step.reason:
+        yield paragraph(f"rule: {step.reason}", "  ", "    ")
+    for ref in step.reports:
+        yield paragraph(f"report: {visible(ref.raw, 2000)}", "  ", "    ")
+        yield (
+            f"    observed {times.at(ref.observed_at)}, received {times.at(ref.received_at)}"
+            f"{', fall-back station' if ref.fall_back else ''}"
+        )
+    if step.finding is not None:
+        yield from _sum(step, step.finding, settings, airfield)
+
+
+def _sum(
+    step: Step, finding: Finding, settings: Settings, airfield: Airfield | None
+) -> Iterator[str]:
+    """The figure recomputed from the raw report, and what it was compared with."""
+    limit = finding.limit
+    of = "gust, or mean without one" if limit.of.value == "gust" else "mean"
+    bounds = thresholds(limit)
+    yield paragraph(
+        f"figure: {finding.quantity} {number(finding.figure)} kt (of the {of}); limit "
+        f"{number(limit.value)} kt, {limit.whose}",
+        "  ",
+        "    ",
+    )
+    yield paragraph(
+        f"over: above {number(limit.value)}; near: above {bounds.near:g}; low: "
+        f"{bounds.low:g} or less (margin {deadband(limit.value):g}); near ends at "
+        f"{bounds.near_low:g} or less (margin {near_deadband(limit.value):g}); worse is told "
+        f"from {worsening_step(limit.value):g} kt more on",
+        "  ",
+        "    ",
+    )
+    if not step.reports:
+        return
+    ref = step.reports[0]
+    report = decode_report(ref.raw, ref.received_at, ref.observed_at, ref.kind)
+    yield f"  decoded: {wind_short(report.wind)} true"
+    if report.peak_wind is not None and step.track.kind is TrackKind.GROUND:
+        peak = report.peak_wind
+        blew = f"{peak.wind_from:03.0f}/{number(peak.speed)} kt"
+        yield f"  peak in the remarks: {blew} at {peak.at:%H:%MZ}"
+    if report.wind is None or airfield is None or not step.end:
+        return
+    plan = plan_airfield(settings.fleet, airfield, ref.observed_at.date())
+    for runway in (r for s in plan.subjects for r in s.runways):
+        for end in runway.ends:
+            if end.name == step.end:
+                on = wind_on_runway(report.wind, end.heading_true)
+                yield paragraph(
+                    f"recomputed on {end.name}, heading {end.heading_true:.1f} true: worst "
+                    f"crosswind {round_half_up_tenth(on.worst_crosswind)} kt, worst tailwind "
+                    f"{round_half_up_tenth(on.worst_tailwind)} kt",
+                    "  ",
+                    "    ",
+                )
+                return
+
+
+def _told(store: Store, stored: StoredNotice) -> Iterator[str]:
+    notice = stored.notice
+    yield paragraph(
+        f"told {notice.contact} at {notice.at:%d %H:%M:%SZ}: {visible(stored.content.subject)}",
+        hang="  ",
+    )
+    for d in stored.deliveries:
+        for attempt in store.attempts(d.id):
+            yield (
+                f"  {d.channel} try {attempt.number} at {attempt.started_at:%H:%M:%SZ}: "
+                f"{attempt.outcome} {visible(attempt.answer, 40)}".rstrip()
+            )
+
+
+# --- acknowledge ------------------------------------------------------------------
+
+
+@click.command()
+@_CONFIG
+@click.argument("episode", metavar="EPISODE|NOTICE")
+@click.option("--by", help="Your name or role; the name of the account if not given.")
+@click.option("--note", default="", help="A word about it, for the record.")
+@with_exit_status
+def acknowledge(config: Path, episode: str, by: str | None, note: str) -> None:
+    r"""Take note of an episode: its reminders stop for six hours.
+
+    A new worst, missing data and the end are told all the same. With a notice's id, every
+    episode it lists is meant.
+
+    \b
+    Example:
+      windwatch acknowledge field.toml 3fa9c1d2 --by "operations desk"
+    """
+    settings = load_settings([config], require_secrets=False)
+    clock = SystemClock()
+    with open_store_of(settings, clock) as store:
+        episodes = _episodes_meant(store, episode)
+        who = by or getpass.getuser()
+        moment = clock.now()
+        with store.transaction() as books:
+            for one in episodes:
+                books.acknowledge(one, who, moment, note)
+    count = len(episodes)
+    click.echo(f"{who} took note of {count} episode{'' if count == 1 else 's'}.")
+    click.echo("Reminders stop for six hours; a new worst and missing data are told all the same.")
+    click.echo(caution_line())
+
+
+def _episodes_meant(store: Store, beginning: str) -> tuple[str, ...]:
+    found = [f for f in store.find(beginning) if f.kind in ("episode", "notice")]
+    if len({f.id for f in found}) > 1:
+        names = ", ".join(f"{f.kind} {f.id[:12]}" for f in found)
+        raise UsageError(f"{beginning} may be any of these: {names}; give more letters")
+    if not found:
+        raise UsageError(f"{beginning}: no episode or notice begins so; `windwatch log` lists them")
+    if found[0].kind == "episode":
+        return (found[0].id,)
+    stored = store.notice(found[0].id)
+    steps = () if stored is None else stored.notice.steps
+    return tuple(dict.fromkeys(step.episode for step in steps))
+
+
+# --- send-test --------------------------------------------------------------------
+
+
+@click.command("send-test")
+@_CONFIG
+@click.argument("contact", required=False)
+@with_exit_status
+def send_test(config: Path, contact: str | None) -> None:
+    r"""Send a test notice by every channel of a contact (or of all).
+
+    \b
+    Example:
+      windwatch send-test field.toml "operations desk"
+    """
+    settings = load_settings([config])
+    chosen = [c for c in settings.fleet.contacts if contact in (None, c.name)]
+    if not chosen:
+        names = ", ".join(c.name for c in settings.fleet.contacts)
+        raise UsageError(f"{contact}: no contact of that name; there are {names}")
+    channels = make_channels(settings)
+    moment = SystemClock().now()
+    failed = 0
+    for person in chosen:
+        for kind in person.channels:
+            channel = channels.get(Route(person.name, kind))
+            if channel is None:
+                continue
+            notice = _test_notice(person, moment)
+            delivery = new_delivery(notice, compose_test(person.name, moment), kind)
+            try:
+                taken = send_now(channel, delivery, moment)
+            except DeliveryFailed as error:
+                failed += 1
+                click.echo(paragraph(f"{person.name} by {kind}: NOT taken: {error}", hang="  "))
+            else:
+                answer = f" ({taken.answer})" if taken.answer else ""
+                click.echo(
+                    paragraph(f"{person.name} by {kind}: the next hop took it{answer}", hang="  ")
+                )
+    if failed:
+        raise NoUsableReports(f"{failed} of the test notices did not leave")
+
+
+def _test_notice(person: Contact, moment: datetime) -> Notice:
+    return Notice(
+        id=computed_id("test", person.name, moment.isoformat()),
+        contact=person.name,
+        airfield="",
+        at=moment,
+        kind="test",
+        steps=(),
+        urgent=True,
+        valid_until=moment + VALID,
+    )

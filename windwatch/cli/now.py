@@ -1,0 +1,411 @@
+"""`windwatch now`: every airfield as it stands, or as it would in a supposed wind."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterable, Iterator
+from datetime import datetime
+from pathlib import Path
+from typing import Any, NamedTuple
+from zoneinfo import ZoneInfo
+
+import click
+
+from windwatch.airmanship.control_positions import control_positions
+from windwatch.airmanship.control_words import in_words
+from windwatch.airmanship.tie_down import tie_down_reminders
+from windwatch.airmanship.variation import to_magnetic, true_heading
+from windwatch.assessment.assess import assess
+from windwatch.assessment.plan import AirfieldPlan, plan_airfield
+from windwatch.assessment.values import (
+    Assessment,
+    EndFinding,
+    Finding,
+    Level,
+    RunwaysFinding,
+)
+from windwatch.cli.show import (
+    SOMETHING_OVER,
+    caution_line,
+    iso,
+    load_settings,
+    paragraph,
+    print_json,
+    table,
+    with_exit_status,
+)
+from windwatch.clock import Clock, SystemClock
+from windwatch.episodes.entries import stations_of
+from windwatch.errors import FeedError, NoUsableReports, UsageError
+from windwatch.fleet import PARKED_QUANTITIES, Airfield, Fleet
+from windwatch.notices.advice import legs_of
+from windwatch.notices.words import Times, against, minutes, quantity_of, wind_long
+from windwatch.reports.as_json import wind_as_json
+from windwatch.reports.decode import decode_report
+from windwatch.reports.raw import RawReport
+from windwatch.reports.values import Report
+from windwatch.reports.wind_group import read_wind_group
+from windwatch.settings.running import Settings
+from windwatch.wind import Wind
+from windwatch.wiring import make_feed
+
+
+class Shown(NamedTuple):
+    """One airfield and the report it is judged by; None: nothing is known."""
+
+    airfield: Airfield
+    plan: AirfieldPlan
+    report: Report | None
+    assessment: Assessment | None
+    stale: bool
+    supposed: bool
+
+
+@click.command()
+@click.argument("config", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--wind", help='Suppose this wind (true), for example "22018G30KT 190V250".')
+@click.option("--report", "report_text", help="Suppose this report instead of asking the feed.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON document instead of words.")
+@click.option("--exit-level", is_flag=True, help="End with status 1 where something is over.")
+@with_exit_status
+def now(
+    config: tuple[Path, ...],
+    wind: str | None,
+    report_text: str | None,
+    as_json: bool,
+    exit_level: bool,
+) -> None:
+    r"""Show every airfield now: runways, aircraft, control positions, parked aircraft.
+
+    Asks the feed once; nothing is stored and nobody is told. With --wind or --report it shows
+    what that would mean for every aircraft here.
+
+    \b
+    Examples:
+      windwatch now field.toml
+      windwatch now field.toml --wind "28022G33KT 240V310"
+    """
+    if wind is not None and report_text is not None:
+        raise UsageError("--wind and --report are two ways of supposing; give one of them")
+    settings = load_settings(config, require_secrets=False)
+    clock = SystemClock()
+    moment = clock.now()
+    if wind is not None:
+        shown = [_supposed_wind(settings.fleet, a, wind, moment) for a in settings.fleet.airfields]
+    elif report_text is not None:
+        shown = _supposed_report(settings.fleet, report_text, moment)
+    else:
+        shown = _ask(settings, clock, moment)
+    if as_json:
+        print_json(_document(shown, moment))
+    else:
+        click.echo(
+            "\n\n".join("\n".join(_airfield_lines(s, settings.fleet, moment)) for s in shown)
+        )
+        click.echo()
+        click.echo(caution_line())
+    if all(s.assessment is None or s.assessment.wind is None for s in shown):
+        raise NoUsableReports("no airfield has a usable wind; nothing is known, which is not calm")
+    if exit_level and any(_something_over(s) for s in shown):
+        sys.exit(SOMETHING_OVER)
+
+
+# --- where the report comes from -------------------------------------------------
+
+
+def _supposed_wind(fleet: Fleet, airfield: Airfield, text: str, moment: datetime) -> Shown:
+    try:
+        wind = read_wind_group(text)
+    except ValueError as error:
+        raise UsageError(f"--wind: {error}") from error
+    report = Report(f"supposed {text}", airfield.station.id, "METAR", moment, wind=wind)
+    plan = plan_airfield(fleet, airfield, moment.date())
+    return Shown(airfield, plan, report, assess(plan, report), stale=False, supposed=True)
+
+
+def _supposed_report(fleet: Fleet, text: str, moment: datetime) -> list[Shown]:
+    report = decode_report(text, moment)
+    if report.observed_at is None:
+        raise UsageError(f"--report: {'; '.join(report.problems) or 'this is no report'}")
+    homes = [a for a in fleet.airfields if report.station in stations_of(a)]
+    shown = []
+    for airfield in homes or fleet.airfields:
+        plan = plan_airfield(fleet, airfield, report.observed_at.date())
+        judged = assess(plan, report)
+        shown.append(Shown(airfield, plan, report, judged, stale=False, supposed=True))
+    return shown
+
+
+def _ask(settings: Settings, clock: Clock, moment: datetime) -> list[Shown]:
+    feed = make_feed(settings, clock)
+    try:
+        result = feed.fetch(settings.fleet.stations(), moment, fresh=True)
+    finally:
+        feed.close()
+    for problem in result.problems:
+        click.echo(paragraph(f"feed: {problem}", hang="  "), err=True)
+    if not result.reports:
+        raise FeedError(settings.feed.kind, "no report came; nothing is known, which is not calm")
+    decoded = [_decoded(raw) for raw in result.reports]
+    return [_newest(settings.fleet, a, decoded, moment) for a in settings.fleet.airfields]
+
+
+def _decoded(raw: RawReport) -> Report:
+    return decode_report(raw.text, raw.received_at, raw.observed_at, raw.kind)
+
+
+def _newest(fleet: Fleet, airfield: Airfield, reports: Iterable[Report], moment: datetime) -> Shown:
+    """The newest fresh wind of the main station, else of the first fall-back that has one."""
+    plan = plan_airfield(fleet, airfield, moment.date())
+    newest: Report | None = None
+    for station in stations_of(airfield):
+        mine = [
+            r
+            for r in reports
+            if r.station == station and r.wind is not None and r.observed_at is not None
+        ]
+        mine.sort(key=lambda r: (_time(r), r.correction))
+        if not mine:
+            continue
+        newest = newest or mine[-1]
+        if moment - _time(mine[-1]) < airfield.stale_after:
+            judged = assess(plan, mine[-1])
+            return Shown(airfield, plan, mine[-1], judged, stale=False, supposed=False)
+    if newest is None:
+        return Shown(airfield, plan, None, None, stale=True, supposed=False)
+    return Shown(airfield, plan, newest, assess(plan, newest), stale=True, supposed=False)
+
+
+def _time(report: Report) -> datetime:
+    if report.observed_at is None:
+        raise ValueError("a report without a time")
+    return report.observed_at
+
+
+def _something_over(shown: Shown) -> bool:
+    judged = shown.assessment
+    if judged is None:
+        return False
+    thunder = judged.thunder is not None and judged.thunder.level is Level.OVER
+    return (
+        thunder
+        or any(r.level is Level.OVER for r in judged.runways)
+        or any(g.finding.level is Level.OVER for g in judged.ground)
+    )
+
+
+# --- words --------------------------------------------------------------------
+
+
+def _airfield_lines(shown: Shown, fleet: Fleet, moment: datetime) -> Iterator[str]:
+    airfield, report, judged = shown.airfield, shown.report, shown.assessment
+    yield f"{airfield.id} {airfield.name}"
+    yield "=" * len(f"{airfield.id} {airfield.name}")
+    if report is None or judged is None or report.wind is None:
+        yield "unknown: no wind is known; that is not calm and not within limits"
+        return
+    yield from _wind_lines(shown, report, moment)
+    yield from _weather_lines(judged)
+    yield ""
+    yield from _runway_lines(judged)
+    yield ""
+    yield from _ground_lines(judged)
+    yield ""
+    yield from _taxi_lines(shown, report.wind, fleet)
+    yield from _parked_lines(judged, report.wind, fleet, airfield)
+    yield ""
+    if not shown.supposed:
+        yield paragraph(f"Report: {report.raw}", hang="  ")
+
+
+def _wind_lines(shown: Shown, report: Report, moment: datetime) -> Iterator[str]:
+    if report.wind is None:
+        return
+    zone = ZoneInfo(shown.airfield.time_zone)
+    if shown.supposed:
+        yield "Supposed, not observed:"
+    else:
+        observed = _time(report)
+        age = minutes(moment - observed)
+        yield f"{report.station}, observed {Times(zone, moment).at(observed)}, {age} old"
+        if shown.stale:
+            yield "unknown now: that is too old to count; below is the last known wind"
+        if report.station != shown.airfield.station.id:
+            yield f"From the fall-back station: {shown.airfield.station.id} gives no fresh wind"
+    for line in wind_long(report.wind, shown.plan.variation_deg):
+        yield paragraph(line, hang="  ")
+
+
+def _weather_lines(judged: Assessment) -> Iterator[str]:
+    if judged.thunder is not None and judged.thunder.level is not Level.WITHIN:
+        reasons = "; ".join(judged.thunder.reasons)
+        yield paragraph(f"Thunder: {judged.thunder.level.word} ({reasons})", hang="  ")
+    for note in judged.weather_notes:
+        yield paragraph(note, hang="  ")
+
+
+def _runway_lines(judged: Assessment) -> Iterator[str]:
+    rows = []
+    notes: dict[str, None] = {}
+    for subject in judged.runways:
+        for position, runway in enumerate(subject.runways):
+            first = position == 0
+            rows.append(
+                (
+                    subject.aircraft if first else "",
+                    subject.pilot_limits if first else "",
+                    f"{runway.best.end}{'*' if runway.best.approximate else ''}",
+                    runway.best.level.word,
+                    _decides(runway.best.deciding),
+                )
+            )
+            for note in runway.notes:
+                notes[f"{runway.runway}: {note}"] = None
+    if not rows:
+        yield "No runway limits are configured."
+        return
+    yield table(rows, ("aircraft", "pilot", "end", "level", "what decides (limit, whose)"))
+    if any(r.best.approximate for s in judged.runways for r in s.runways):
+        yield "* approximate heading, from the painted number"
+    for note in notes:
+        yield paragraph(f"Note, runway {note}", hang="  ")
+
+
+def _decides(finding: Finding | None) -> str:
+    if finding is None:
+        return "no limit"
+    return f"{quantity_of(finding)} {against(finding)} ({finding.limit.whose})"
+
+
+def _ground_lines(judged: Assessment) -> Iterator[str]:
+    rows = [
+        (g.aircraft, quantity_of(g.finding), g.finding.level.word, against(g.finding))
+        for g in judged.ground
+    ]
+    if rows:
+        yield table(rows, ("aircraft", "on the ground", "level", "strongest wind"))
+
+
+def _taxi_lines(shown: Shown, wind: Wind, fleet: Fleet) -> Iterator[str]:
+    types: dict[tuple[Any, Any], list[str]] = {}
+    for craft in fleet.based_at(shown.airfield.id):
+        types.setdefault((craft.gear, craft.wing), []).append(craft.name)
+    yield "Controls while taxiing (yoke, control column or stick)"
+    for leg in legs_of(shown.airfield):
+        heading, approximate = true_heading(leg.heading, shown.plan.variation_deg)
+        magnetic = to_magnetic(heading, shown.plan.variation_deg)
+        about = "about " if approximate else ""
+        yield f"  {leg.name} ({about}{heading:03.0f} true, {magnetic:03.0f} magnetic)"
+        for (gear, wing), names in types.items():
+            positions = control_positions(wind, heading, gear, wing)
+            critical = "; most critical wind" if positions.most_critical else ""
+            yield paragraph(
+                f"{', '.join(names)}: {in_words(positions)}{critical}", "    ", "      "
+            )
+            for other in positions.alternatives:
+                yield paragraph(f"or: {in_words(other)}", "      ", "        ")
+
+
+def _parked_lines(
+    judged: Assessment, wind: Wind, fleet: Fleet, airfield: Airfield
+) -> Iterator[str]:
+    pressing = {
+        g.aircraft
+        for g in judged.ground
+        if g.finding.limit.quantity in PARKED_QUANTITIES and g.finding.level is not Level.WITHIN
+    }
+    if judged.thunder is not None and judged.thunder.level is not Level.WITHIN:
+        pressing |= {craft.name for craft in fleet.based_at(airfield.id)}
+    for craft in fleet.based_at(airfield.id):
+        if craft.name not in pressing:
+            continue
+        yield ""
+        yield f"Parked {craft.name} (tie-down or picketing)"
+        reminders = tie_down_reminders(craft.gear, craft.wing, wind, stall_speed=craft.stall_speed)
+        for reminder in reminders:
+            yield paragraph(f"- {reminder.text}", "  ", "    ")
+
+
+# --- JSON ---------------------------------------------------------------------
+
+
+def _document(shown: list[Shown], moment: datetime) -> dict[str, Any]:
+    from windwatch.airmanship.cautions import CAUTION  # noqa: PLC0415
+
+    return {
+        "at": iso(moment),
+        "airfields": [_airfield_json(s, moment) for s in shown],
+        "caution": CAUTION,
+    }
+
+
+def _airfield_json(shown: Shown, moment: datetime) -> dict[str, Any]:
+    report, judged = shown.report, shown.assessment
+    known = report is not None and report.wind is not None and not shown.stale
+    observed = None if report is None else report.observed_at
+    found: dict[str, Any] = {
+        "airfield": shown.airfield.id,
+        "wind_known": known,
+        "supposed": shown.supposed,
+        "station": None if report is None else report.station,
+        "observed_at": iso(observed),
+        "age_min": None if observed is None else int((moment - observed).total_seconds() // 60),
+        "raw": None if report is None else report.raw,
+        "wind": None if report is None else wind_as_json(report.wind),
+        "runways": [],
+        "ground": [],
+        "thunder": None,
+    }
+    if judged is not None:
+        found["runways"] = [_subject_json(s) for s in judged.runways]
+        found["ground"] = [
+            {"aircraft": g.aircraft, **_finding_json(g.finding)} for g in judged.ground
+        ]
+        if judged.thunder is not None:
+            found["thunder"] = {
+                "level": judged.thunder.level.word,
+                "reasons": list(judged.thunder.reasons),
+            }
+    return found
+
+
+def _subject_json(subject: RunwaysFinding) -> dict[str, Any]:
+    return {
+        "aircraft": subject.aircraft,
+        "pilot_limits": subject.pilot_limits,
+        "level": subject.level.word,
+        "runways": [
+            {
+                "runway": runway.runway,
+                "best_end": runway.best.end,
+                "ends": [_end_json(end) for end in runway.ends],
+                "notes": list(runway.notes),
+            }
+            for runway in subject.runways
+        ],
+    }
+
+
+def _end_json(end: EndFinding) -> dict[str, Any]:
+    return {
+        "end": end.end,
+        "heading_true_deg": end.heading_true,
+        "approximate": end.approximate,
+        "level": end.level.word,
+        "headwind_kt": None if end.headwind is None else round(end.headwind, 1),
+        "crosswind_kt": None if end.crosswind is None else round(end.crosswind, 1),
+        "findings": [_finding_json(f) for f in end.findings],
+    }
+
+
+def _finding_json(finding: Finding) -> dict[str, Any]:
+    return {
+        "quantity": finding.quantity,
+        "figure_kt": finding.figure,
+        "nominal_kt": finding.nominal,
+        "limit_kt": finding.limit.value,
+        "whose": finding.limit.whose,
+        "of": finding.limit.of.value,
+        "level": finding.level.word,
+        "at_least": finding.at_least,
+    }

@@ -1,0 +1,83 @@
+"""`windwatch watch`: the monitor, until it is stopped."""
+
+from __future__ import annotations
+
+import logging
+import os
+import signal
+import socket
+import sys
+import threading
+from pathlib import Path
+from types import FrameType
+
+import click
+
+from windwatch.cli.show import load_settings, paragraph, with_exit_status
+from windwatch.clock import SystemClock
+from windwatch.logs import log_to
+from windwatch.watch import Watch, run
+from windwatch.wiring import make_channels, make_feed, open_store_of
+
+
+@click.command()
+@click.argument("config", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--once", is_flag=True, help="Poll, judge, deliver what is due, and end.")
+@click.option("--verbose", is_flag=True, help="Log every poll and delivery, not only troubles.")
+@with_exit_status
+def watch(config: tuple[Path, ...], once: bool, verbose: bool) -> None:
+    r"""Watch the reports and tell people, until stopped (Ctrl-C or SIGTERM).
+
+    Exactly one watch may run on one store; a second one is refused.
+
+    \b
+    Example:
+      windwatch watch field.toml
+    """
+    settings = load_settings(config)
+    log_to(sys.stderr, logging.INFO if verbose else logging.WARNING)
+    for warning in settings.warnings:
+        click.echo(paragraph(f"note: {warning}", hang="  "), err=True)
+    clock = SystemClock()
+    stop = threading.Event()
+    store = open_store_of(settings, clock)
+    owner = f"windwatch, process {os.getpid()} on {socket.gethostname()}"
+    with store, store.hold(owner):
+        feed = make_feed(settings, clock)
+        try:
+            watched = Watch(settings, store, feed, make_channels(settings), clock)
+            if once:
+                _turn_once(watched)
+                return
+            _stop_cleanly(stop, watched)
+            names = ", ".join(a.id for a in settings.fleet.airfields)
+            click.echo(f"windwatch watches {names}; stop it with Ctrl-C", err=True)
+            run(watched, settings.feed.every, clock, stop)
+        finally:
+            feed.close()
+
+
+def _turn_once(watched: Watch) -> None:
+    report = watched.poll()
+    delivered = watched.deliver()
+    click.echo(
+        f"{report.fetched} reports, {len(report.notices)} notices, "
+        f"{delivered.accepted} delivered, {delivered.failed + delivered.refused} not"
+    )
+    for problem in (report.feed_failed, *report.problems, *delivered.for_operator):
+        if problem:
+            click.echo(paragraph(f"problem: {problem}", hang="  "), err=True)
+    if report.feed_failed:
+        sys.exit(3)
+
+
+def _stop_cleanly(stop: threading.Event, watched: Watch) -> None:
+    """SIGTERM and SIGINT: nothing new is begun, what is under way ends."""
+
+    def ask(number: int, frame: FrameType | None) -> None:
+        del number, frame
+        stop.set()
+        watched.work.set()
+
+    signal.signal(signal.SIGTERM, ask)
+    signal.signal(signal.SIGINT, ask)

@@ -1,0 +1,91 @@
+"""One notice as one e-mail."""
+
+from __future__ import annotations
+
+import re
+from datetime import datetime
+from email.message import EmailMessage
+from email.policy import SMTP
+from email.utils import format_datetime, formataddr, parseaddr
+from typing import Final
+
+from windwatch.delivery.channels import MailAddress
+from windwatch.notices.outbox import Delivery
+
+# RFC 5322 limits a line to 998 characters; a conversation may be longer than fits.
+REFERENCES_LIMIT: Final = 12
+SUBJECT_LIMIT: Final = 200
+
+_CONTROL: Final = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069]+")
+
+
+def one_line(text: str, limit: int = SUBJECT_LIMIT) -> str:
+    r"""Text for a header: what could end a line, or turn it round, becomes a blank.
+
+    Examples
+    --------
+    >>> one_line("28 over\r\nBcc: everybody@field.example")
+    '28 over Bcc: everybody@field.example'
+    """
+    return _CONTROL.sub(" ", text).strip()[:limit]
+
+
+def build_message(
+    delivery: Delivery, sender: str, recipient: MailAddress, now: datetime
+) -> EmailMessage:
+    """Make the message of a delivery; the same delivery has the same Message-ID for ever.
+
+    Parameters
+    ----------
+    sender : str
+        ``Name <address>`` or the address alone.
+    now : datetime
+        When it is sent.
+    """
+    notice, content = delivery.notice, delivery.content
+    domain = sender_domain(sender)
+    name, address = parseaddr(sender)
+    message = EmailMessage(policy=SMTP)
+    message["From"] = formataddr((one_line(name), one_line(address)))
+    message["To"] = formataddr((one_line(recipient.name), one_line(recipient.address)))
+    message["Subject"] = one_line(content.subject)
+    message["Date"] = format_datetime(now)
+    message["Message-ID"] = message_id(notice.id, domain)
+    if notice.references:
+        ids = [message_id(id_, domain) for id_ in _kept(notice.references)]
+        message["In-Reply-To"] = ids[-1]
+        message["References"] = " ".join(ids)
+    # RFC 3834: no out-of-office answer, no loop.
+    message["Auto-Submitted"] = "auto-generated"
+    message["X-Auto-Response-Suppress"] = "All"
+    if notice.urgent:
+        message["Importance"] = "high"
+    message.set_content(_body(content.text), cte="quoted-printable")
+    if content.html and not delivery.plain:
+        message.add_alternative(_body(content.html), subtype="html", cte="quoted-printable")
+        # Computed, not drawn: a repeat is the same message, byte for byte.
+        message.set_boundary(f"=_{one_line(delivery.id)}")
+    return message
+
+
+def message_id(notice: str, domain: str) -> str:
+    """Message-ID of a notice."""
+    return f"<{notice}@{domain}>"
+
+
+def sender_domain(sender: str) -> str:
+    """Domain of the sender's address."""
+    return one_line(parseaddr(sender)[1].rpartition("@")[2]) or "windwatch.invalid"
+
+
+def _kept(references: tuple[str, ...]) -> tuple[str, ...]:
+    """The first one, which names the conversation, and the latest."""
+    if len(references) <= REFERENCES_LIMIT:
+        return references
+    return (references[0], *references[-(REFERENCES_LIMIT - 1) :])
+
+
+def _body(text: str) -> str:
+    # NUL and other controls have no place in a body; surrogates cannot be encoded.
+    cleaned = re.sub(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]", "\N{REPLACEMENT CHARACTER}", text)
+    return cleaned.encode("utf-8", "replace").decode("utf-8")

@@ -1,0 +1,218 @@
+"""Webhook: one signed JSON document, by the Standard Webhooks scheme."""
+
+from __future__ import annotations
+
+import base64
+import binascii
+import hashlib
+import hmac
+import json
+import re
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+from email.utils import parsedate_to_datetime
+from typing import Any, Final
+
+import requests
+
+from windwatch.clock import SystemClock
+from windwatch.delivery.channels import ANSWER_LIMIT, Accepted, WebhookTarget, fingerprint
+from windwatch.delivery.message import one_line
+from windwatch.delivery.retry import Rule, SendFailed, http_rule
+from windwatch.notices.outbox import Delivery
+from windwatch.outward import OutwardError, Refused, check_url, in_words, open_session, read_capped
+
+BODY_LIMIT: Final = 20_000  # bytes (reliability, section 3)
+ANSWER_WIRE_LIMIT: Final = 64 * 1024
+SECRET_LEAST: Final = 24  # bytes
+SECRET_MARK: Final = "whsec_"  # noqa: S105 - what every secret begins with is none
+
+_monotonic = SystemClock().monotonic
+
+
+class WebhookChannel:
+    """Calls to one contact's machine."""
+
+    def __init__(self, target: WebhookTarget, monotonic: Callable[[], float] = _monotonic) -> None:
+        self._target = target
+        self._monotonic = monotonic
+        for secret in target.secrets:
+            secret_bytes(secret)
+
+    @property
+    def host(self) -> str:
+        """Host and port of the address."""
+        found = re.match(r"[a-z]+://([^/?#]*)", self._target.url, re.IGNORECASE)
+        return (found[1] if found else "").rpartition("@")[2].lower()
+
+    @property
+    def fingerprint(self) -> str:
+        """Of the address."""
+        return fingerprint("webhook", self._target.url)
+
+    def send(self, delivery: Delivery, now: datetime) -> Accepted:
+        """Call the address.
+
+        Raises
+        ------
+        DeliveryFailed
+            If the answer was not 2xx, or none came.
+        """
+        target = self._target
+        body = body_of(delivery)
+        try:
+            check_url(target.url, allow_http=target.allow_http)
+            # A session a call: a connection that was kept open may be dead, and a POST that
+            # fails on it may have been taken.
+            with open_session(
+                allow_networks=target.allow_networks,
+                connect_timeout_s=target.connect_s,
+                read_timeout_s=target.whole_s,
+                total_s=target.whole_s,
+                ca_file=target.ca_file,
+                pool_size=1,
+            ) as session:
+                answer = session.post(
+                    target.url, data=body, headers=headers_of(delivery, body, target, now)
+                )
+                text = self._read(answer)
+        except Refused as error:
+            # Not for good: a name may lead elsewhere tomorrow, and a person may list the network.
+            # The address may carry a key: only its host is said.
+            said = str(error).replace(repr(target.url), self.host).replace(target.url, self.host)
+            raise SendFailed(one_line(said, ANSWER_LIMIT), Rule.BLINK) from error
+        except OutwardError as error:
+            raise SendFailed(one_line(str(error), ANSWER_LIMIT), Rule.AGAIN) from error
+        except requests.RequestException as error:
+            insecure = isinstance(error, requests.exceptions.SSLError)
+            rule = Rule.INSECURE if insecure else Rule.AGAIN
+            raise SendFailed(one_line(in_words(error), ANSWER_LIMIT), rule) from error
+        said = one_line(f"{answer.status_code} {answer.reason or ''} {text}", ANSWER_LIMIT)
+        if 200 <= answer.status_code < 300:
+            return Accepted(said)
+        raise SendFailed(
+            said,
+            http_rule(answer.status_code),
+            retry_after=retry_after(answer.headers.get("Retry-After"), now),
+            status=answer.status_code,
+        )
+
+    def _read(self, answer: requests.Response) -> str:
+        """Read a little of the answer's body; the status counts, whatever the body does."""
+        try:
+            body = read_capped(
+                answer,
+                ANSWER_WIRE_LIMIT,
+                ANSWER_WIRE_LIMIT,
+                self._monotonic() + self._target.whole_s,
+                self._monotonic,
+                cut=True,
+            )
+        except OutwardError:
+            return ""
+        return body[: 4 * ANSWER_LIMIT].decode("utf-8", "replace")
+
+
+def body_of(delivery: Delivery) -> bytes:
+    """Make the very bytes that are signed and sent, never more than the limit."""
+    payload = delivery.content.payload
+    body = _dump(payload)
+    if len(body) <= BODY_LIMIT and not delivery.plain:
+        return body
+    # The bare facts: what a machine needs to fetch, or to wake a person for, the rest.
+    notice, content = delivery.notice, delivery.content
+    facts: dict[str, Any] = {
+        "id": notice.id,
+        "kind": notice.kind,
+        "airfield": notice.airfield,
+        "at": _z(notice.at),
+        "valid_until": _z(notice.valid_until),
+        "subject": content.subject[:500],
+        "text": content.text[:2_000],
+        "cut": True,
+    }
+    return _dump(facts)
+
+
+def headers_of(
+    delivery: Delivery, body: bytes, target: WebhookTarget, now: datetime
+) -> dict[str, str]:
+    """Headers of one try: the id is the same in all tries, the time is new in each.
+
+    Parameters
+    ----------
+    body : bytes
+        The very bytes that are sent.
+    now : datetime
+        When this try is made.
+    """
+    stamp = str(int(now.timestamp()))
+    headers = {
+        "content-type": "application/json",
+        "user-agent": "windwatch",
+        "webhook-id": delivery.notice.id,
+        "webhook-timestamp": stamp,
+    }
+    if target.secrets:
+        headers["webhook-signature"] = " ".join(
+            sign(secret, delivery.notice.id, stamp, body) for secret in target.secrets
+        )
+    return headers
+
+
+def sign(secret: str, message: str, stamp: str, body: bytes) -> str:
+    """Sign ``id.time.body`` with one secret.
+
+    References
+    ----------
+    .. [1] Standard Webhooks specification 1.0.0, "Signature scheme" (from memory; checked
+       against the reference implementation `standardwebhooks` in the tests).
+    """
+    signed = b".".join((message.encode(), stamp.encode(), body))
+    mark = hmac.new(secret_bytes(secret), signed, hashlib.sha256).digest()
+    return f"v1,{base64.b64encode(mark).decode()}"
+
+
+def secret_bytes(secret: str) -> bytes:
+    """Bytes of a secret.
+
+    Raises
+    ------
+    ValueError
+        If it is not ``whsec_`` and base64 of at least 24 bytes. The message does not quote it.
+    """
+    text = secret.removeprefix(SECRET_MARK)
+    # Some tools leave the padding out.
+    text += "=" * (-len(text) % 4)
+    try:
+        found = base64.b64decode(text, validate=True)
+    except (binascii.Error, ValueError):
+        found = b""
+    if len(found) < SECRET_LEAST:
+        raise ValueError(
+            f"a webhook secret is {SECRET_MARK} and base64 of at least {SECRET_LEAST} random bytes"
+        )
+    return found
+
+
+def retry_after(text: str | None, now: datetime) -> timedelta | None:
+    """How long the other side asks us to wait: seconds, or a date; None where it says nothing."""
+    if text is None:
+        return None
+    if re.fullmatch(r"[0-9]{1,9}", text.strip()):
+        return timedelta(seconds=int(text))
+    try:
+        until = parsedate_to_datetime(text)
+    except ValueError:
+        return None
+    if until.tzinfo is None:
+        until = until.replace(tzinfo=UTC)
+    return max(timedelta(0), until - now)
+
+
+def _dump(payload: dict[str, Any]) -> bytes:
+    return json.dumps(payload, ensure_ascii=False, separators=(",", ":"), sort_keys=False).encode()
+
+
+def _z(moment: datetime) -> str:
+    return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")

@@ -1,0 +1,428 @@
+"""The worker: drains the outbox, so that no contact holds up another.
+
+One thread, the caller's, claims deliveries and writes how they ended; each delivery is sent
+in a thread of its own. A few calls to one host at a time, one delivery of a lane at a time,
+and where a host hangs, the others go on.
+"""
+
+from __future__ import annotations
+
+import logging
+import queue
+import threading
+import traceback
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from pathlib import Path
+from random import Random
+from typing import Final
+
+from windwatch.clock import Clock, SystemClock
+from windwatch.delivery.channels import ANSWER_LIMIT, Accepted, Channel, ChannelBook
+from windwatch.delivery.lanes import needs_one_notice
+from windwatch.delivery.message import one_line
+from windwatch.delivery.retry import CHANNEL_DOWN_WAIT, Decision, Verdict, next_try
+from windwatch.errors import DeliveryFailed, StoreError
+from windwatch.notices.outbox import Delivery, DeliveryState, Outbox, Outcome, Route
+from windwatch.notices.values import Content, Notice
+
+LOG: Final = logging.getLogger("windwatch.delivery")
+
+LEASE: Final = timedelta(seconds=60)
+THREADS: Final = 24
+PER_HOST: Final = 4
+# How long one drain waits for deliveries under way; they go on behind it.
+PATIENCE: Final = timedelta(seconds=20)
+# Claimed at a time: few, so that what is urgent never waits behind many that are not.
+CLAIM: Final = 8
+_TICK_S: Final = 0.05
+
+# Patience is with real servers, also where a test's clock stands.
+_elapsed: Final = SystemClock().monotonic
+
+# Contact, airfield, the notices that became old (oldest first), now; None: nothing more to say.
+# It is called in the thread that drains.
+Restate = Callable[[str, str, tuple[Notice, ...], datetime], tuple[Notice, Content] | None]
+
+
+@dataclass(slots=True)
+class DrainReport:
+    """What one drain did.
+
+    Attributes
+    ----------
+    accepted, failed, refused, put_off, restated : int
+        How many deliveries; `failed` will be tried again.
+    under_way : int
+        Still being sent when the drain ended.
+    for_operator : list of str
+        What a person should mend: contact, channel, what was said.
+    fall_backs : list of Route
+        Whose next channel should start now.
+    """
+
+    accepted: int = 0
+    failed: int = 0
+    refused: int = 0
+    put_off: int = 0
+    restated: int = 0
+    under_way: int = 0
+    for_operator: list[str] = field(default_factory=list)
+    fall_backs: list[Route] = field(default_factory=list)
+
+
+_WITHDRAWN: Final = Outcome(
+    DeliveryState.WITHDRAWN, "the configuration no longer has this contact or channel"
+)
+
+
+def _tell_of(error: Exception, event: str, **fields: str) -> None:
+    """Log a mistake of ours by kind and place: its message may hold an address or a secret."""
+    frames = traceback.extract_tb(error.__traceback__)
+    place = f"{Path(frames[-1].filename).name}:{frames[-1].lineno}" if frames else ""
+    LOG.error(event, extra={**fields, "error": type(error).__name__, "place": place})
+
+
+def _not_begun(delivery: Delivery) -> Outcome:
+    tried = delivery.tries > 1
+    state = DeliveryState.WAITING if tried else DeliveryState.QUEUED
+    return Outcome(state, delivery.last_answer, spent=False)
+
+
+@dataclass(frozen=True, slots=True)
+class _Sent:
+    """What came back from a sending thread."""
+
+    delivery: Delivery
+    host: str
+    result: Accepted | DeliveryFailed
+
+
+class Worker:
+    """Drains one outbox; made once, it remembers what is under way and which host is down."""
+
+    def __init__(
+        self,
+        outbox: Outbox,
+        channels: ChannelBook,
+        clock: Clock,
+        restate: Restate,
+        random: Random,
+        *,
+        threads: int = THREADS,
+        per_host: int = PER_HOST,
+        lease: timedelta = LEASE,
+    ) -> None:
+        self._outbox = outbox
+        self._channels = channels
+        self._clock = clock
+        self._restate = restate
+        self._random = random
+        self._threads = threads
+        self._per_host = per_host
+        self._lease = lease
+        self._draining = threading.Lock()
+        self._under_way: dict[str, Delivery] = {}
+        # Claimed, and waiting for a host that has as many calls as it gets.
+        self._ready: dict[str, list[Delivery]] = {}
+        self._calls: Counter[str] = Counter()
+        self._back: queue.SimpleQueue[_Sent] = queue.SimpleQueue()
+        # Hosts that refused us as a whole, and until when (monotonic) nobody knocks.
+        self._down_until: dict[str, float] = {}
+        # How attempts ended that the store would not take down: kept until it does, so that
+        # what arrived is not sent again.
+        self._unwritten: dict[str, tuple[Delivery, Outcome]] = {}
+
+    def replace_channels(self, channels: ChannelBook) -> None:
+        """Take a new configuration; what is under way ends by the old one."""
+        self._channels = channels
+        self._down_until.clear()
+
+    def drain(
+        self, stop: threading.Event | None = None, patience: timedelta = PATIENCE
+    ) -> DrainReport:
+        """Send what is due, until nothing is or `patience` is over.
+
+        Parameters
+        ----------
+        stop : Event or None
+            Once set, nothing more is taken; what is under way may still end.
+        patience : timedelta
+            How long to wait for deliveries under way when nothing else is due. They go on in
+            their threads, and the next drain writes down how they ended.
+
+        Raises
+        ------
+        StoreError
+            If the outbox cannot be read or written.
+        """
+        with self._draining:
+            report = DrainReport()
+            try:
+                self._drain(report, stop or threading.Event(), patience.total_seconds())
+            finally:
+                self._release()
+                report.under_way = len(self._under_way)
+            return report
+
+    def _drain(self, report: DrainReport, stop: threading.Event, patience_s: float) -> None:
+        ends_at = _elapsed() + patience_s
+        # What an earlier drain left goes on; its lease must not run out meanwhile.
+        renew_at = _elapsed()
+        settle = True
+        while True:
+            settle = self._write_down(self._collect(wait=False), report) or settle
+            if self._under_way and _elapsed() >= renew_at:
+                self._renew()
+                renew_at = _elapsed() + self._lease.total_seconds() / 3
+            if not stop.is_set():
+                if settle:
+                    self._settle(report)
+                    settle = False
+                if self._take():
+                    continue
+            if not self._under_way or _elapsed() >= ends_at:
+                return
+            settle = self._write_down(self._collect(wait=True), report) or settle
+
+    def _renew(self) -> None:
+        held = [*self._under_way.values(), *(d for ready in self._ready.values() for d in ready)]
+        self._outbox.renew(held, self._clock.now() + self._lease)
+
+    def _release(self) -> None:
+        """Give back what was claimed and not begun."""
+        ended = [(delivery, _not_begun(delivery)) for r in self._ready.values() for delivery in r]
+        self._ready.clear()
+        if ended:
+            self._finish(ended, self._clock.now())
+
+    # --- taking -----------------------------------------------------------
+
+    def _take(self) -> bool:
+        """Start what there is room for, claim more; say whether anything moved."""
+        moved = self._start_ready()
+        free = self._threads - len(self._under_way)
+        if free <= 0:
+            return moved
+        now = self._clock.now()
+        claimed = self._outbox.claim_due(
+            now, min(free, CLAIM), self._lease, except_for=self._closed()
+        )
+        ended: list[tuple[Delivery, Outcome]] = []
+        for delivery in claimed:
+            channel = self._channels.get(delivery.route)
+            known = self._unwritten.pop(delivery.id, None)
+            if delivery.id in self._under_way:
+                # Its lease ran out between two drains, but it is still going on here.
+                self._under_way[delivery.id] = delivery
+            elif known is not None:
+                ended.append((delivery, known[1]))
+            elif channel is None:
+                ended.append((delivery, _WITHDRAWN))
+            else:
+                self._ready.setdefault(channel.host, []).append(delivery)
+        if ended:
+            self._finish(ended, now)
+        return self._start_ready() or bool(claimed) or moved
+
+    def _closed(self) -> list[Route]:
+        """Routes to hosts that have as many calls as they get."""
+        full = {host for host, calls in self._calls.items() if calls >= self._room(host)}
+        full.update(self._ready)
+        return [route for host in sorted(full) for route in self._channels.routes_to(host)]
+
+    def _room(self, host: str) -> int:
+        # A host that was down gets one call at a time until it takes something again.
+        return 1 if host in self._down_until else self._per_host
+
+    def _start_ready(self) -> bool:
+        """Start what is claimed, as far as there is room; say whether anything moved."""
+        now = self._clock.now()
+        ended: list[tuple[Delivery, Outcome]] = []
+        moved = False
+        for host in tuple(self._ready):
+            waiting = self._ready[host]
+            while waiting and self._has_room(host):
+                delivery = waiting.pop(0)
+                moved = True
+                outcome = self._start(host, delivery, now)
+                if outcome is not None:
+                    ended.append((delivery, outcome))
+            if not waiting:
+                del self._ready[host]
+        if ended:
+            self._finish(ended, now)
+        return moved
+
+    def _has_room(self, host: str) -> bool:
+        return self._calls[host] < self._room(host) and len(self._under_way) < self._threads
+
+    def _start(self, host: str, delivery: Delivery, now: datetime) -> Outcome | None:
+        """Start sending, or say why not."""
+        channel = self._channels.get(delivery.route)
+        if channel is None:
+            return _WITHDRAWN
+        if delivery.valid_until <= now:
+            return Outcome(DeliveryState.WAITING, "no longer valid", now, spent=False)
+        wait_s = self._down_until.get(host, 0.0) - self._clock.monotonic()
+        if wait_s > 0:
+            due = min(now + timedelta(seconds=wait_s), delivery.valid_until)
+            return Outcome(DeliveryState.WAITING, "the channel is down", due, spent=False)
+        if self._outbox.turned_off(delivery.route, channel.fingerprint):
+            return Outcome(DeliveryState.REFUSED, "the address is gone (410), and turned off")
+        self._under_way[delivery.id] = delivery
+        self._calls[host] += 1
+        threading.Thread(
+            target=self._send,
+            args=(channel, host, delivery, now),
+            name=f"delivery {delivery.channel}",
+            # A server may take ten minutes over its last word; leaving must not wait for it.
+            daemon=True,
+        ).start()
+        return None
+
+    def _send(self, channel: Channel, host: str, delivery: Delivery, now: datetime) -> None:
+        """Send one delivery; in a thread of its own."""
+        result: Accepted | DeliveryFailed
+        try:
+            result = channel.send(delivery, now)
+        except DeliveryFailed as failure:
+            result = failure
+        except Exception as error:  # noqa: BLE001 - told, and the others go on
+            # A mistake in a channel is one failed try, not the end of the watch.
+            _tell_of(error, "delivery_broke", channel=delivery.channel)
+            result = DeliveryFailed(f"windwatch: {type(error).__name__}", permanent=False)
+        self._back.put(_Sent(delivery, host, result))
+
+    # --- writing down -----------------------------------------------------
+
+    def _collect(self, *, wait: bool) -> list[_Sent]:
+        """Take what came back; with `wait`, up to a tick for the first."""
+        found: list[_Sent] = []
+        try:
+            if wait:
+                found.append(self._back.get(timeout=_TICK_S))
+            while True:
+                found.append(self._back.get_nowait())
+        except queue.Empty:
+            return found
+
+    def _write_down(self, sent: list[_Sent], report: DrainReport) -> bool:
+        """Write how deliveries ended; say whether any failed."""
+        if not sent:
+            return False
+        now = self._clock.now()
+        ended = []
+        for one in sent:
+            delivery = self._under_way.pop(one.delivery.id)
+            self._calls[one.host] -= 1
+            if not self._calls[one.host]:
+                del self._calls[one.host]
+            ended.append((delivery, self._judge(one, now, report)))
+        self._finish(ended, now)
+        return any(outcome.state is not DeliveryState.ACCEPTED for _, outcome in ended)
+
+    def _finish(self, ended: list[tuple[Delivery, Outcome]], now: datetime) -> None:
+        everything = [*self._unwritten.values(), *ended]
+        try:
+            self._outbox.finish(everything, now)
+        except StoreError:
+            self._unwritten = {delivery.id: (delivery, outcome) for delivery, outcome in everything}
+            raise
+        self._unwritten = {}
+
+    def _judge(self, sent: _Sent, now: datetime, report: DrainReport) -> Outcome:
+        """Turn what came back into what becomes of the delivery."""
+        delivery = sent.delivery
+        fields = {"channel": delivery.channel, "delivery": delivery.id, "attempt": delivery.attempt}
+        if isinstance(sent.result, Accepted):
+            self._down_until.pop(sent.host, None)
+            report.accepted += 1
+            LOG.info("delivery_accepted", extra=fields)
+            return Outcome(DeliveryState.ACCEPTED, sent.result.answer)
+        failure = sent.result
+        decision = next_try(
+            delivery.urgent,
+            delivery.tries,
+            now,
+            delivery.valid_until,
+            self._random.uniform(-1.0, 1.0),
+            failure,
+            plain=delivery.plain,
+        )
+        answer = one_line(failure.answer, ANSWER_LIMIT)
+        LOG.warning("delivery_failed", extra={**fields, "verdict": decision.verdict.value})
+        if decision.operator:
+            report.for_operator.append(f"{delivery.contact}, {delivery.channel}: {answer}")
+        if decision.fall_back:
+            report.fall_backs.append(delivery.route)
+        return self._outcome(sent, decision, answer, now, report)
+
+    def _outcome(
+        self, sent: _Sent, decision: Decision, answer: str, now: datetime, report: DrainReport
+    ) -> Outcome:
+        match decision.verdict:
+            case Verdict.RETRY:
+                report.failed += 1
+                return Outcome(
+                    DeliveryState.WAITING, answer, due_at=decision.at, plain=decision.plain
+                )
+            case Verdict.PUT_OFF:
+                report.put_off += 1
+                seconds = CHANNEL_DOWN_WAIT.total_seconds()
+                self._down_until[sent.host] = self._clock.monotonic() + seconds
+                return Outcome(DeliveryState.WAITING, answer, due_at=decision.at, spent=False)
+            case Verdict.GONE:
+                report.refused += 1
+                channel = self._channels.get(sent.delivery.route)
+                if channel is not None:
+                    self._outbox.turn_off(sent.delivery.route, channel.fingerprint, answer, now)
+                return Outcome(DeliveryState.REFUSED, answer)
+            case Verdict.REFUSED:
+                report.refused += 1
+                return Outcome(DeliveryState.REFUSED, answer)
+
+    # --- what has become old ----------------------------------------------
+
+    def _settle(self, report: DrainReport) -> None:
+        """Put one notice of the state now in the place of what has become old."""
+        now = self._clock.now()
+        for backlog in self._outbox.backlogs(now):
+            old = needs_one_notice(backlog, now)
+            if not old:
+                continue
+            lane = backlog.lane
+            by: tuple[Notice, Content] | None = None
+            if lane.airfield and self._channels.get(Route(lane.contact, lane.channel)):
+                try:
+                    by = self._restate(lane.contact, lane.airfield, old, now)
+                except Exception as error:  # noqa: BLE001 - told, and the others go on
+                    # Rather the old notices in their order than none.
+                    _tell_of(error, "restate_broke", airfield=lane.airfield)
+                    continue
+            if self._outbox.replace(backlog, by, now):
+                report.restated += by is not None
+            else:
+                LOG.info("restate_too_late", extra={"airfield": lane.airfield})
+
+
+def drain(
+    outbox: Outbox,
+    channels: ChannelBook,
+    clock: Clock,
+    restate: Restate,
+    random: Random,
+    *,
+    stop: threading.Event | None = None,
+    patience: timedelta = PATIENCE,
+) -> DrainReport:
+    """Drain an outbox once, for a command that ends afterwards.
+
+    Raises
+    ------
+    StoreError
+        If the outbox cannot be read or written.
+    """
+    return Worker(outbox, channels, clock, restate, random).drain(stop, patience)
