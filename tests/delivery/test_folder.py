@@ -14,7 +14,7 @@ from windwatch.delivery.channels import Folder, MailAddress, WebhookTarget
 from windwatch.delivery.folder import mail_folder, webhook_folder
 from windwatch.delivery.message import build_message
 from windwatch.delivery.retry import SendFailed
-from windwatch.delivery.webhook import sign
+from windwatch.delivery.signing import sign
 from windwatch.errors import DeliveryFailed
 from windwatch.notices.outbox import new_delivery
 

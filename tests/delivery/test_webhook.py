@@ -16,15 +16,8 @@ from tests.servers.samples import GUST_FRONT, a_content, a_notice
 from tests.servers.webhook_server import DROP, SECRET, WebhookReceiver
 from windwatch.delivery.channels import WebhookTarget, send_now
 from windwatch.delivery.retry import Rule, SendFailed
-from windwatch.delivery.webhook import (
-    BODY_LIMIT,
-    WebhookChannel,
-    body_of,
-    headers_of,
-    retry_after,
-    secret_bytes,
-    sign,
-)
+from windwatch.delivery.signing import BODY_LIMIT, body_of, headers_of, secret_bytes, sign
+from windwatch.delivery.webhook import WebhookChannel, retry_after
 from windwatch.notices.outbox import new_delivery
 
 DELIVERY = new_delivery(a_notice(), a_content(), "webhook")

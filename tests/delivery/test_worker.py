@@ -242,6 +242,19 @@ def test_once_stopped_nothing_more_is_taken(store, clock):
     assert states(store) == ["queued"]
 
 
+def test_a_new_configuration_is_tried_at_once_where_the_old_one_was_down(store, clock):
+    down, good = Scripted(Rule.CHANNEL_DOWN), Scripted()
+    enqueue(store, a_notice("a"), a_notice("b"))
+    one = worker(store, clock, {("a", "email"): down, ("b", "email"): down}, per_host=1)
+    one.drain()
+    assert (len(down.tried), down.taken) == (1, [])
+    one.replace_channels(ChannelBook({Route(name, "email"): good for name in "ab"}))
+    enqueue(store, a_notice("b", airfield="XBRN"))
+    assert one.drain().accepted == 1
+    play(one, store, clock, NOW + MINUTE)
+    assert set(states(store)) == {"accepted"}
+
+
 # --- trying again ---------------------------------------------------------------------
 
 
@@ -442,8 +455,9 @@ def test_an_expired_test_notice_is_not_restated(store, clock):
 # --- the store fails, the process dies ----------------------------------------------------
 
 
+@pytest.mark.parametrize("wait", [SECOND, 2 * MINUTE], ids=["within the lease", "after it"])
 def test_what_arrived_is_not_sent_again_where_the_store_would_not_take_it_down(
-    store, clock, monkeypatch
+    store, clock, monkeypatch, wait
 ):
     channel = Scripted()
     enqueue(store, a_notice())
@@ -457,7 +471,7 @@ def test_what_arrived_is_not_sent_again_where_the_store_would_not_take_it_down(
         with pytest.raises(StoreError):
             one.drain()
     assert states(store) == ["sending"]
-    clock.move(2 * MINUTE)
+    clock.move(wait)
     one.drain()
     assert states(store) == ["accepted"]
     assert len(channel.tried) == 1

@@ -21,7 +21,7 @@ from windwatch.delivery.channels import (
 )
 from windwatch.delivery.message import build_message
 from windwatch.delivery.retry import Rule, SendFailed
-from windwatch.delivery.webhook import body_of, headers_of
+from windwatch.delivery.signing import body_of, headers_of
 from windwatch.notices.outbox import Delivery
 
 NAME_LIMIT: Final = 40

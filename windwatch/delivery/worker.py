@@ -7,11 +7,11 @@ and where a host hangs, the others go on.
 
 from __future__ import annotations
 
+import contextlib
 import logging
 import queue
 import threading
 import traceback
-from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
@@ -21,6 +21,7 @@ from typing import Final
 
 from windwatch.clock import Clock, SystemClock
 from windwatch.delivery.channels import ANSWER_LIMIT, Accepted, Channel, ChannelBook
+from windwatch.delivery.hosts import Hosts
 from windwatch.delivery.lanes import needs_one_notice
 from windwatch.delivery.message import one_line
 from windwatch.delivery.retry import CHANNEL_DOWN_WAIT, Decision, Verdict, next_try
@@ -91,12 +92,27 @@ def _not_begun(delivery: Delivery) -> Outcome:
     return Outcome(state, delivery.last_answer, spent=False)
 
 
+def _outcome(decision: Decision, answer: str, report: DrainReport) -> Outcome:
+    """Turn a decision into what is written down, and count it."""
+    match decision.verdict:
+        case Verdict.RETRY:
+            report.failed += 1
+            return Outcome(DeliveryState.WAITING, answer, decision.at, plain=decision.plain)
+        case Verdict.PUT_OFF:
+            report.put_off += 1
+            return Outcome(DeliveryState.WAITING, answer, decision.at, spent=False)
+        case Verdict.GONE | Verdict.REFUSED:
+            report.refused += 1
+            return Outcome(DeliveryState.REFUSED, answer)
+
+
 @dataclass(frozen=True, slots=True)
 class _Sent:
-    """What came back from a sending thread."""
+    """What came back from a sending thread: from whom, and from which address."""
 
     delivery: Delivery
     host: str
+    address: str
     result: Accepted | DeliveryFailed
 
 
@@ -121,16 +137,14 @@ class Worker:
         self._restate = restate
         self._random = random
         self._threads = threads
-        self._per_host = per_host
+        self._hosts = Hosts(per_host)
         self._lease = lease
         self._draining = threading.Lock()
         self._under_way: dict[str, Delivery] = {}
         # Claimed, and waiting for a host that has as many calls as it gets.
         self._ready: dict[str, list[Delivery]] = {}
-        self._calls: Counter[str] = Counter()
         self._back: queue.SimpleQueue[_Sent] = queue.SimpleQueue()
-        # Hosts that refused us as a whole, and until when (monotonic) nobody knocks.
-        self._down_until: dict[str, float] = {}
+        self._seen: list[_Sent] = []
         # How attempts ended that the store would not take down: kept until it does, so that
         # what arrived is not sent again.
         self._unwritten: dict[str, tuple[Delivery, Outcome]] = {}
@@ -138,19 +152,19 @@ class Worker:
     def replace_channels(self, channels: ChannelBook) -> None:
         """Take a new configuration; what is under way ends by the old one."""
         self._channels = channels
-        self._down_until.clear()
+        self._hosts.all_up()
 
     def drain(
         self, stop: threading.Event | None = None, patience: timedelta = PATIENCE
     ) -> DrainReport:
-        """Send what is due, until nothing is or `patience` is over.
+        """Send what is due, until nothing is, or nothing has moved for `patience`.
 
         Parameters
         ----------
         stop : Event or None
             Once set, nothing more is taken; what is under way may still end.
         patience : timedelta
-            How long to wait for deliveries under way when nothing else is due. They go on in
+            How long to wait for deliveries under way when nothing else moves. They go on in
             their threads, and the next drain writes down how they ended.
 
         Raises
@@ -168,12 +182,17 @@ class Worker:
             return report
 
     def _drain(self, report: DrainReport, stop: threading.Event, patience_s: float) -> None:
+        if self._unwritten:
+            self._finish([], self._clock.now())
         ends_at = _elapsed() + patience_s
         # What an earlier drain left goes on; its lease must not run out meanwhile.
         renew_at = _elapsed()
         settle = True
         while True:
-            settle = self._write_down(self._collect(wait=False), report) or settle
+            came = self._collect()
+            if came:
+                ends_at = _elapsed() + patience_s
+            settle = self._write_down(came, report) or settle
             if self._under_way and _elapsed() >= renew_at:
                 self._renew()
                 renew_at = _elapsed() + self._lease.total_seconds() / 3
@@ -185,7 +204,7 @@ class Worker:
                     continue
             if not self._under_way or _elapsed() >= ends_at:
                 return
-            settle = self._write_down(self._collect(wait=True), report) or settle
+            self._await()
 
     def _renew(self) -> None:
         held = [*self._under_way.values(), *(d for ready in self._ready.values() for d in ready)]
@@ -203,12 +222,11 @@ class Worker:
     def _take(self) -> bool:
         """Start what there is room for, claim more; say whether anything moved."""
         moved = self._start_ready()
-        free = self._threads - len(self._under_way)
-        if free <= 0:
+        if self._free() <= 0:
             return moved
         now = self._clock.now()
         claimed = self._outbox.claim_due(
-            now, min(free, CLAIM), self._lease, except_for=self._closed()
+            now, min(self._free(), CLAIM), self._lease, except_for=self._closed()
         )
         ended: list[tuple[Delivery, Outcome]] = []
         for delivery in claimed:
@@ -229,13 +247,8 @@ class Worker:
 
     def _closed(self) -> list[Route]:
         """Routes to hosts that have as many calls as they get."""
-        full = {host for host, calls in self._calls.items() if calls >= self._room(host)}
-        full.update(self._ready)
+        full = self._hosts.full() | set(self._ready)
         return [route for host in sorted(full) for route in self._channels.routes_to(host)]
-
-    def _room(self, host: str) -> int:
-        # A host that was down gets one call at a time until it takes something again.
-        return 1 if host in self._down_until else self._per_host
 
     def _start_ready(self) -> bool:
         """Start what is claimed, as far as there is room; say whether anything moved."""
@@ -244,7 +257,7 @@ class Worker:
         moved = False
         for host in tuple(self._ready):
             waiting = self._ready[host]
-            while waiting and self._has_room(host):
+            while waiting and self._hosts.has_room(host) and self._free():
                 delivery = waiting.pop(0)
                 moved = True
                 outcome = self._start(host, delivery, now)
@@ -256,8 +269,8 @@ class Worker:
             self._finish(ended, now)
         return moved
 
-    def _has_room(self, host: str) -> bool:
-        return self._calls[host] < self._room(host) and len(self._under_way) < self._threads
+    def _free(self) -> int:
+        return self._threads - len(self._under_way)
 
     def _start(self, host: str, delivery: Delivery, now: datetime) -> Outcome | None:
         """Start sending, or say why not."""
@@ -266,14 +279,14 @@ class Worker:
             return _WITHDRAWN
         if delivery.valid_until <= now:
             return Outcome(DeliveryState.WAITING, "no longer valid", now, spent=False)
-        wait_s = self._down_until.get(host, 0.0) - self._clock.monotonic()
+        wait_s = self._hosts.wait_s(host, self._clock.monotonic())
         if wait_s > 0:
             due = min(now + timedelta(seconds=wait_s), delivery.valid_until)
             return Outcome(DeliveryState.WAITING, "the channel is down", due, spent=False)
         if self._outbox.turned_off(delivery.route, channel.fingerprint):
             return Outcome(DeliveryState.REFUSED, "the address is gone (410), and turned off")
         self._under_way[delivery.id] = delivery
-        self._calls[host] += 1
+        self._hosts.begin(host)
         threading.Thread(
             target=self._send,
             args=(channel, host, delivery, now),
@@ -294,20 +307,23 @@ class Worker:
             # A mistake in a channel is one failed try, not the end of the watch.
             _tell_of(error, "delivery_broke", channel=delivery.channel)
             result = DeliveryFailed(f"windwatch: {type(error).__name__}", permanent=False)
-        self._back.put(_Sent(delivery, host, result))
+        self._back.put(_Sent(delivery, host, channel.fingerprint, result))
 
     # --- writing down -----------------------------------------------------
 
-    def _collect(self, *, wait: bool) -> list[_Sent]:
-        """Take what came back; with `wait`, up to a tick for the first."""
-        found: list[_Sent] = []
-        try:
-            if wait:
-                found.append(self._back.get(timeout=_TICK_S))
-            while True:
+    def _collect(self) -> list[_Sent]:
+        """Take what came back."""
+        found, self._seen = self._seen, []
+        while True:
+            try:
                 found.append(self._back.get_nowait())
-        except queue.Empty:
-            return found
+            except queue.Empty:
+                return found
+
+    def _await(self) -> None:
+        """Wait a tick for something to come back."""
+        with contextlib.suppress(queue.Empty):
+            self._seen.append(self._back.get(timeout=_TICK_S))
 
     def _write_down(self, sent: list[_Sent], report: DrainReport) -> bool:
         """Write how deliveries ended; say whether any failed."""
@@ -315,13 +331,14 @@ class Worker:
             return False
         now = self._clock.now()
         ended = []
+        gone: list[tuple[Route, str, str]] = []
         for one in sent:
             delivery = self._under_way.pop(one.delivery.id)
-            self._calls[one.host] -= 1
-            if not self._calls[one.host]:
-                del self._calls[one.host]
-            ended.append((delivery, self._judge(one, now, report)))
+            self._hosts.end(one.host)
+            ended.append((delivery, self._judge(one, now, report, gone)))
         self._finish(ended, now)
+        for route, address, answer in gone:
+            self._outbox.turn_off(route, address, answer, now)
         return any(outcome.state is not DeliveryState.ACCEPTED for _, outcome in ended)
 
     def _finish(self, ended: list[tuple[Delivery, Outcome]], now: datetime) -> None:
@@ -333,12 +350,14 @@ class Worker:
             raise
         self._unwritten = {}
 
-    def _judge(self, sent: _Sent, now: datetime, report: DrainReport) -> Outcome:
-        """Turn what came back into what becomes of the delivery."""
+    def _judge(
+        self, sent: _Sent, now: datetime, report: DrainReport, gone: list[tuple[Route, str, str]]
+    ) -> Outcome:
+        """Turn what came back into what becomes of the delivery, and note what is gone."""
         delivery = sent.delivery
         fields = {"channel": delivery.channel, "delivery": delivery.id, "attempt": delivery.attempt}
         if isinstance(sent.result, Accepted):
-            self._down_until.pop(sent.host, None)
+            self._hosts.up(sent.host)
             report.accepted += 1
             LOG.info("delivery_accepted", extra=fields)
             return Outcome(DeliveryState.ACCEPTED, sent.result.answer)
@@ -358,31 +377,14 @@ class Worker:
             report.for_operator.append(f"{delivery.contact}, {delivery.channel}: {answer}")
         if decision.fall_back:
             report.fall_backs.append(delivery.route)
-        return self._outcome(sent, decision, answer, now, report)
-
-    def _outcome(
-        self, sent: _Sent, decision: Decision, answer: str, now: datetime, report: DrainReport
-    ) -> Outcome:
-        match decision.verdict:
-            case Verdict.RETRY:
-                report.failed += 1
-                return Outcome(
-                    DeliveryState.WAITING, answer, due_at=decision.at, plain=decision.plain
-                )
-            case Verdict.PUT_OFF:
-                report.put_off += 1
-                seconds = CHANNEL_DOWN_WAIT.total_seconds()
-                self._down_until[sent.host] = self._clock.monotonic() + seconds
-                return Outcome(DeliveryState.WAITING, answer, due_at=decision.at, spent=False)
-            case Verdict.GONE:
-                report.refused += 1
-                channel = self._channels.get(sent.delivery.route)
-                if channel is not None:
-                    self._outbox.turn_off(sent.delivery.route, channel.fingerprint, answer, now)
-                return Outcome(DeliveryState.REFUSED, answer)
-            case Verdict.REFUSED:
-                report.refused += 1
-                return Outcome(DeliveryState.REFUSED, answer)
+        if decision.verdict is Verdict.PUT_OFF:
+            seconds = CHANNEL_DOWN_WAIT.total_seconds()
+            self._hosts.down(sent.host, self._clock.monotonic() + seconds)
+        else:
+            self._hosts.up(sent.host)
+        if decision.verdict is Verdict.GONE:
+            gone.append((delivery.route, sent.address, answer))
+        return _outcome(decision, answer, report)
 
     # --- what has become old ----------------------------------------------
 

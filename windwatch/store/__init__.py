@@ -1,1 +1,1 @@
-"""What must not be lost."""
+"""What must not be lost: reports, episodes, notices and deliveries, in one file."""

@@ -1,0 +1,243 @@
+"""What one transaction can write: a report, what it moved, and what must be said of it."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import Any, Final
+
+from sqlalchemy import Connection, delete, func, select, update
+
+from windwatch.assessment.values import Finding
+from windwatch.episodes.values import Step, TrackKey
+from windwatch.notices.outbox import DeliveryState, delivery_id
+from windwatch.notices.values import Content, Notice
+from windwatch.store.access import add_new, insert_or
+from windwatch.store.codec import to_json
+from windwatch.store.tables import (
+    ACKNOWLEDGEMENTS,
+    AIRFIELD_STATES,
+    DELIVERIES,
+    EPISODES,
+    EVENTS,
+    NOTICE_STEPS,
+    NOTICES,
+    REPORTS,
+    SETTINGS_SEEN,
+    STEPS,
+)
+
+URGENT_RANK: Final = 0
+OTHER_RANK: Final = 1
+
+
+class Books:
+    """The books, open in one transaction; nothing is written unless all of it is."""
+
+    def __init__(self, connection: Connection) -> None:
+        self._connection = connection
+
+    def save_report(
+        self,
+        *,
+        id: str,  # noqa: A002 - it is the report's id, and named at every call
+        station: str,
+        kind: str,
+        observed_at: datetime | None,
+        received_at: datetime,
+        raw: str,
+        source: str,
+        status: str = "accepted",
+        reason: str = "",
+    ) -> None:
+        """Keep a report; the first keeping of an id counts."""
+        row = {
+            "id": id,
+            "station": station,
+            "kind": kind,
+            "observed_at": observed_at,
+            "received_at": received_at,
+            "raw": raw,
+            "source": source,
+            "status": status,
+            "reason": reason,
+        }
+        add_new(self._connection, REPORTS, [row])
+
+    def mark_report(self, report: str, status: str, reason: str) -> None:
+        """Change what became of a report: superseded by a correction, say."""
+        self._connection.execute(
+            update(REPORTS).where(REPORTS.c.id == report).values(status=status, reason=reason)
+        )
+
+    def save_event(self, kind: str, at: datetime, detail: Mapping[str, Any]) -> None:
+        """Keep what was judged, in order: ``report``, ``tick``, ``acknowledge`` ..."""
+        text = json.dumps(detail, ensure_ascii=False, separators=(",", ":"))
+        row = {"kind": kind, "at": at, "detail": text}
+        self._connection.execute(EVENTS.insert(), [row])
+
+    def save_airfield_state(self, airfield: str, state: str, at: datetime) -> None:
+        """Keep how an airfield stands, as JSON text."""
+        insert = insert_or(self._connection, AIRFIELD_STATES)
+        insert = insert.on_conflict_do_update(
+            index_elements=["airfield"],
+            set_={"state": insert.excluded.state, "updated_at": insert.excluded.updated_at},
+        )
+        row = {"airfield": airfield, "state": state, "updated_at": at}
+        self._connection.execute(insert, [row])
+
+    def save_steps(self, steps: Sequence[Step]) -> None:
+        """Keep steps; one that is kept already stays as it is."""
+        add_new(
+            self._connection,
+            STEPS,
+            [
+                {
+                    "id": step.id,
+                    "episode": step.episode,
+                    "name": step.name.value,
+                    "track_kind": step.track.kind.value,
+                    "airfield": step.track.airfield,
+                    "aircraft": step.track.aircraft,
+                    "pilot_limits": step.track.pilot_limits,
+                    "quantity": step.track.quantity,
+                    "at": step.at,
+                    "step": to_json(step, Step),
+                }
+                for step in steps
+            ],
+        )
+
+    def save_episode(
+        self,
+        *,
+        id: str,  # noqa: A002 - it is the episode's id, and named at every call
+        track: TrackKey,
+        opened_at: datetime,
+        opened_by: str,
+        closed_at: datetime | None = None,
+        closing: str = "",
+        worst: Finding | None = None,
+        last_step: str = "",
+    ) -> None:
+        """Keep an episode, or what has changed in it; its opening never changes.
+
+        Parameters
+        ----------
+        opened_by : str
+            Id of the opening report.
+        closed_at : datetime or None
+            None while it is open, also again after a withdrawn ending.
+        """
+        insert = insert_or(self._connection, EPISODES)
+        changing = ("closed_at", "closing", "worst", "last_step")
+        insert = insert.on_conflict_do_update(
+            index_elements=["id"], set_={name: insert.excluded[name] for name in changing}
+        )
+        row = {
+            "id": id,
+            "track": str(track),
+            "airfield": track.airfield,
+            "opened_at": opened_at,
+            "opened_by": opened_by,
+            "closed_at": closed_at,
+            "closing": closing,
+            "worst": "" if worst is None else to_json(worst, Finding),
+            "last_step": last_step,
+        }
+        self._connection.execute(insert, [row])
+
+    def enqueue(self, notice: Notice, content: Content, channels: Sequence[str]) -> bool:
+        """Keep a notice and one delivery for each channel; a second time changes nothing.
+
+        Where every step of the notice has been told to the contact by another notice, nothing
+        is kept, unless it is meant to replace others.
+
+        Returns
+        -------
+        bool
+            Whether the notice was new.
+        """
+        new = self._add_notice(notice, content)
+        if new is None:
+            return False
+        add_new(
+            self._connection,
+            DELIVERIES,
+            [_delivery_row(notice, channel) for channel in channels],
+        )
+        return new
+
+    def _add_notice(self, notice: Notice, content: Content) -> bool | None:
+        """Keep a notice: True, new; False, there already; None, it says nothing new."""
+        insert = insert_or(self._connection, NOTICES).on_conflict_do_nothing()
+        row = {
+            "id": notice.id,
+            "contact": notice.contact,
+            "airfield": notice.airfield,
+            "at": notice.at,
+            "kind": notice.kind,
+            "urgent": notice.urgent,
+            "valid_until": notice.valid_until,
+            "notice": to_json(notice, Notice),
+            "content": to_json(content, Content),
+        }
+        added = self._connection.execute(insert.returning(NOTICES.c.id), row).first()
+        if added is None:
+            return False
+        if not notice.steps:
+            return True
+        add_new(
+            self._connection,
+            NOTICE_STEPS,
+            [
+                {"contact": notice.contact, "step": step.id, "notice": notice.id}
+                for step in notice.steps
+            ],
+        )
+        if notice.replaces:
+            return True
+        told = self._connection.execute(
+            select(func.count()).where(NOTICE_STEPS.c.notice == notice.id)
+        ).scalar_one()
+        if told:
+            return True
+        self._connection.execute(delete(NOTICES).where(NOTICES.c.id == notice.id))
+        return None
+
+    def acknowledge(self, episode: str, by: str, at: datetime, note: str = "") -> None:
+        """Keep that somebody took note of an episode."""
+        row = {"episode": episode, "by": by, "at": at, "note": note}
+        add_new(self._connection, ACKNOWLEDGEMENTS, [row])
+
+    def save_settings(self, fingerprint: str, at: datetime, detail: Mapping[str, Any]) -> None:
+        """Keep which configuration is in force from now on (no secret belongs into `detail`)."""
+        text = json.dumps(detail, ensure_ascii=False, separators=(",", ":"))
+        row = {"fingerprint": fingerprint, "at": at, "detail": text}
+        self._connection.execute(SETTINGS_SEEN.insert(), [row])
+
+
+def _delivery_row(notice: Notice, channel: str) -> dict[str, Any]:
+    return {
+        "id": delivery_id(notice.id, channel),
+        "notice": notice.id,
+        "contact": notice.contact,
+        "channel": channel,
+        "airfield": notice.airfield,
+        "urgent": notice.urgent,
+        "created_at": notice.at,
+        "valid_until": notice.valid_until,
+        "state": DeliveryState.QUEUED.value,
+        "open_rank": URGENT_RANK if notice.urgent else OTHER_RANK,
+        "due_at": None,
+        "attempt": 0,
+        "tries": 0,
+        "lease_until": None,
+        "accepted_at": None,
+        "last_answer": "",
+        "plain": False,
+        "fall_back": False,
+        "unreached": False,
+        "replaced_by": "",
+    }

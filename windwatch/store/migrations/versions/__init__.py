@@ -1,0 +1,1 @@
+"""One file a step, in order; a published step is never changed."""

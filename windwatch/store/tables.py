@@ -1,0 +1,251 @@
+"""The tables, as SQLAlchemy knows them; `migrations` makes them.
+
+Times are whole milliseconds since 1970 UTC: they compare and sort alike in every database.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from typing import Any, Final
+
+from sqlalchemy import (
+    BigInteger,
+    Boolean,
+    Column,
+    Dialect,
+    ForeignKey,
+    Index,
+    Integer,
+    MetaData,
+    SmallInteger,
+    String,
+    Table,
+    Text,
+    UniqueConstraint,
+    text,
+)
+from sqlalchemy.types import TypeDecorator
+
+EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
+MILLISECOND: Final = timedelta(milliseconds=1)
+
+
+class UtcTime(TypeDecorator[datetime]):
+    """A moment, aware and UTC, kept as whole milliseconds since 1970."""
+
+    impl = BigInteger
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, _dialect: Dialect) -> int | None:
+        """Write a moment; one without a time zone is a mistake."""
+        if value is None:
+            return None
+        if value.tzinfo is None:
+            raise ValueError(f"{value} has no time zone")
+        return (value - EPOCH) // MILLISECOND
+
+    def process_result_value(self, value: Any | None, _dialect: Dialect) -> datetime | None:
+        """Read a moment."""
+        return None if value is None else EPOCH + value * MILLISECOND
+
+
+METADATA: Final = MetaData(
+    naming_convention={
+        "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+        "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+        "fk": "fk_%(table_name)s_%(column_0_N_name)s",
+        "pk": "pk_%(table_name)s",
+    }
+)
+
+ID: Final = String(64)
+# SQLite counts up only what it calls INTEGER PRIMARY KEY.
+COUNTED: Final = BigInteger().with_variant(Integer(), "sqlite")
+
+
+def _number() -> Column[int]:
+    """Order of writing, which no clock can turn round."""
+    return Column("number", COUNTED, primary_key=True, autoincrement=True)
+
+
+META: Final = Table(
+    "meta",
+    METADATA,
+    Column("key", String(64), primary_key=True),
+    Column("value", Text, nullable=False),
+)
+
+REPORTS: Final = Table(
+    "reports",
+    METADATA,
+    _number(),
+    Column("id", ID, nullable=False, unique=True),
+    Column("station", String(64), nullable=False),
+    Column("kind", String(16), nullable=False),
+    Column("observed_at", UtcTime),
+    Column("received_at", UtcTime, nullable=False),
+    Column("raw", Text, nullable=False),
+    Column("source", String(64), nullable=False),
+    # accepted, duplicate, late, quarantined, superseded
+    Column("status", String(16), nullable=False),
+    Column("reason", Text, nullable=False),
+    Index(None, "station", "observed_at"),
+    Index(None, "received_at"),
+)
+
+EVENTS: Final = Table(
+    "events",
+    METADATA,
+    _number(),
+    # report, tick, acknowledge, config, desk
+    Column("kind", String(16), nullable=False),
+    Column("at", UtcTime, nullable=False),
+    Column("detail", Text, nullable=False),
+    Index(None, "at"),
+)
+
+AIRFIELD_STATES: Final = Table(
+    "airfield_states",
+    METADATA,
+    Column("airfield", String(64), primary_key=True),
+    Column("state", Text, nullable=False),
+    Column("updated_at", UtcTime, nullable=False),
+)
+
+EPISODES: Final = Table(
+    "episodes",
+    METADATA,
+    _number(),
+    Column("id", ID, nullable=False, unique=True),
+    Column("track", Text, nullable=False),
+    Column("airfield", String(64), nullable=False),
+    Column("opened_at", UtcTime, nullable=False),
+    Column("opened_by", ID, nullable=False),
+    Column("closed_at", UtcTime),
+    # How it ended, in words; '' while it is open.
+    Column("closing", Text, nullable=False),
+    Column("worst", Text, nullable=False),
+    Column("last_step", ID, nullable=False),
+    Index(None, "closed_at"),
+)
+
+STEPS: Final = Table(
+    "steps",
+    METADATA,
+    _number(),
+    Column("id", ID, nullable=False, unique=True),
+    Column("episode", ID, nullable=False, index=True),
+    Column("name", String(32), nullable=False),
+    Column("track_kind", String(16), nullable=False),
+    Column("airfield", String(64), nullable=False),
+    Column("aircraft", Text, nullable=False),
+    Column("pilot_limits", Text, nullable=False),
+    Column("quantity", Text, nullable=False),
+    Column("at", UtcTime, nullable=False, index=True),
+    Column("step", Text, nullable=False),
+)
+
+NOTICES: Final = Table(
+    "notices",
+    METADATA,
+    _number(),
+    Column("id", ID, nullable=False, unique=True),
+    Column("contact", Text, nullable=False),
+    Column("airfield", String(64), nullable=False),
+    Column("at", UtcTime, nullable=False, index=True),
+    Column("kind", String(16), nullable=False),
+    Column("urgent", Boolean, nullable=False),
+    Column("valid_until", UtcTime, nullable=False),
+    Column("notice", Text, nullable=False),
+    Column("content", Text, nullable=False),
+    Index(None, "contact", "airfield", "at"),
+)
+
+# Judging the same reports again cannot tell anybody the same step twice.
+NOTICE_STEPS: Final = Table(
+    "notice_steps",
+    METADATA,
+    Column("contact", Text, primary_key=True),
+    Column("step", ID, primary_key=True),
+    Column("notice", ID, ForeignKey("notices.id"), nullable=False, index=True),
+)
+
+DELIVERIES: Final = Table(
+    "deliveries",
+    METADATA,
+    _number(),
+    Column("id", ID, nullable=False, unique=True),
+    Column("notice", ID, ForeignKey("notices.id"), nullable=False, index=True),
+    Column("contact", Text, nullable=False),
+    Column("channel", String(64), nullable=False),
+    Column("airfield", String(64), nullable=False),
+    Column("urgent", Boolean, nullable=False),
+    Column("created_at", UtcTime, nullable=False),
+    Column("valid_until", UtcTime, nullable=False),
+    Column("state", String(16), nullable=False),
+    # 0 urgent, 1 other, while the delivery is open; empty in an end state.
+    Column("open_rank", SmallInteger),
+    Column("due_at", UtcTime),
+    Column("attempt", Integer, nullable=False),
+    Column("tries", Integer, nullable=False),
+    Column("lease_until", UtcTime),
+    Column("accepted_at", UtcTime),
+    Column("last_answer", Text, nullable=False),
+    Column("plain", Boolean, nullable=False),
+    Column("fall_back", Boolean, nullable=False),
+    # It ended without arriving, and nothing that arrived later has said it.
+    Column("unreached", Boolean, nullable=False),
+    Column("replaced_by", ID, nullable=False),
+    Index(None, "open_rank", "number"),
+    Index(None, "contact", "channel", "airfield", "open_rank", "number"),
+    Index(
+        "ix_deliveries_unreached",
+        "contact",
+        "channel",
+        "airfield",
+        # As SQLAlchemy asks for it: an index is used only where the words agree.
+        sqlite_where=text("unreached = 1"),
+        postgresql_where=text("unreached"),
+    ),
+)
+
+ATTEMPTS: Final = Table(
+    "attempts",
+    METADATA,
+    Column("delivery", ID, ForeignKey("deliveries.id"), primary_key=True),
+    Column("number", Integer, primary_key=True, autoincrement=False),
+    Column("started_at", UtcTime, nullable=False),
+    Column("ended_at", UtcTime),
+    Column("outcome", String(16), nullable=False),
+    Column("answer", Text, nullable=False),
+)
+
+CHANNELS_OFF: Final = Table(
+    "channels_off",
+    METADATA,
+    Column("contact", Text, primary_key=True),
+    Column("channel", String(64), primary_key=True),
+    Column("address", String(64), nullable=False),
+    Column("at", UtcTime, nullable=False),
+    Column("answer", Text, nullable=False),
+)
+
+ACKNOWLEDGEMENTS: Final = Table(
+    "acknowledgements",
+    METADATA,
+    _number(),
+    Column("episode", ID, nullable=False, index=True),
+    Column("by", Text, nullable=False),
+    Column("at", UtcTime, nullable=False),
+    Column("note", Text, nullable=False),
+    UniqueConstraint("episode", "by", "at"),
+)
+
+SETTINGS_SEEN: Final = Table(
+    "settings_seen",
+    METADATA,
+    _number(),
+    Column("fingerprint", String(64), nullable=False),
+    Column("at", UtcTime, nullable=False),
+    Column("detail", Text, nullable=False),
+)
