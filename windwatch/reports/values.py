@@ -70,6 +70,13 @@ class Report(NamedTuple):
         What contradicts itself or could not be read, the group named.
     undecoded : tuple of str
         Groups before the remarks that nobody claimed.
+    wind_doubtful : bool
+        The wind is a likely reading, not a certain one (a figure, the direction or the unit
+        is in doubt): it may open an alert, and must not close one.
+    maintenance : bool
+        ``$`` in the remarks: the station says that it needs maintenance.
+    frontal_passage : bool
+        FROPA in the remarks: the wind shifted because a front passed.
     """
 
     raw: str
@@ -88,6 +95,9 @@ class Report(NamedTuple):
     pressure_hpa: float | None = None
     problems: tuple[str, ...] = ()
     undecoded: tuple[str, ...] = ()
+    wind_doubtful: bool = False
+    maintenance: bool = False
+    frontal_passage: bool = False
 
     @property
     def corrected(self) -> bool:

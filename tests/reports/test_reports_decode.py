@@ -1,0 +1,497 @@
+"""Whole reports: header, weather, remarks, and what happens to text that is none."""
+
+import time
+from datetime import UTC, datetime, timedelta, timezone
+
+import pytest
+
+from windwatch.reports.decode import decode_report, identity, read_wind
+from windwatch.reports.text import normalise, split_reports
+from windwatch.wind import CALM, MISSING, VARIABLE, DegreesTrue, Knots, PeakWind, Sector, Steady
+
+NOW = datetime(2026, 9, 22, 22, 0, tzinfo=UTC)
+DAY = "XLKS 221953Z"
+
+
+def decode(text, **known):
+    return decode_report(text, NOW, **known)
+
+
+def at(hour, minute, day=22):
+    return datetime(2026, 9, day, hour, minute, tzinfo=UTC)
+
+
+# --- header ----------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("text", "kind", "correction", "automatic"),
+    [
+        (f"METAR {DAY} 31019G31KT", "METAR", 0, False),
+        (f"SPECI {DAY} 31019G31KT", "SPECI", 0, False),
+        (f"{DAY} 31019G31KT", "METAR", 0, False),
+        (f"METAR COR {DAY} 31019G31KT", "METAR", 1, False),
+        (f"{DAY} COR 31019G31KT", "METAR", 1, False),
+        (f"{DAY} COR AUTO 31019G31KT", "METAR", 1, True),
+        (f"{DAY} AUTO COR 31019G31KT", "METAR", 1, True),
+        (f"COR SPECI {DAY} 31019G31KT", "SPECI", 1, False),
+        (f"{DAY} CCA 31019G31KT", "METAR", 1, False),
+        (f"{DAY} CCC 31019G31KT", "METAR", 3, False),
+        (f"METAR {DAY} CCB AUTO 31019G31KT", "METAR", 2, True),
+        (f"{DAY} RTD 31019G31KT", "METAR", 0, False),
+        (f"METAR METAR {DAY} AUTO 31019G31KT", "METAR", 0, True),
+        ("METAR XLKS XLKS 221953Z 31019G31KT", "METAR", 0, False),
+        ("XLKS 221953Z 221953Z 31019G31KT", "METAR", 0, False),
+        ("xlks  221953z\tauto\n 31019g31kt =", "METAR", 0, True),
+        ("\ufeffXLKS 221953Z\x00 31019G31KT=", "METAR", 0, False),
+    ],
+)
+def test_the_header_is_read_in_every_order_that_is_sent(text, kind, correction, automatic):
+    for found in (decode(text), read_wind(text, NOW)):
+        assert found.station == "XLKS"
+        assert found.observed_at == at(19, 53)
+        assert (found.kind, found.correction, found.automatic) == (kind, correction, automatic)
+        assert found.wind is not None
+        assert (found.wind.direction, found.wind.speed) == (Steady(DegreesTrue(310.0)), 19)
+        assert found.wind.gust == 31
+        assert found.problems == ()
+    assert decode(text).corrected is (correction > 0)
+
+
+def test_the_kind_a_feed_gives_counts_where_the_text_has_none():
+    assert decode(f"{DAY} 31019KT", kind="SPECI").kind == "SPECI"
+    assert decode(f"METAR {DAY} 31019KT", kind="SPECI").kind == "METAR"
+
+
+def test_a_day_that_does_not_exist_leaves_no_time_and_is_said():
+    found = decode("XLKS 321953Z 31019KT")
+    assert found.observed_at is None
+    assert found.problems == ("time 321953Z: no such day, hour or minute",)
+    assert found.wind is not None
+
+
+def test_a_time_without_z_is_read_and_flagged():
+    found = decode("XLKS 221953 31019KT")
+    assert found.observed_at == at(19, 53)
+    assert found.problems == ("time 221953: no Z, read as UTC",)
+
+
+def test_the_feed_s_full_date_settles_month_and_year():
+    observed_at = datetime(2021, 2, 22, 19, 53, tzinfo=UTC)
+    found = decode(f"{DAY} 31019KT", observed_at=observed_at)
+    assert found.observed_at == observed_at
+    assert found.problems == ()
+
+
+def test_the_text_s_own_time_wins_over_the_feed_s_and_the_disagreement_is_said():
+    found = decode(f"{DAY} 31019KT", observed_at=at(20, 53))
+    assert found.observed_at == at(19, 53)
+    assert found.problems == ("time 221953Z in the text, but the feed says 22 Sep 20:53Z",)
+
+
+def test_the_feed_s_time_stands_in_where_the_text_has_none():
+    found = decode("METAR XLKS 31019KT", observed_at=at(20, 53))
+    assert found.observed_at == at(20, 53)
+    assert found.problems == ("no day and time (ddhhmmZ)",)
+
+
+def test_a_feed_s_time_in_another_zone_is_the_same_time():
+    local = at(19, 53).astimezone(timezone(timedelta(hours=-4)))
+    assert decode(f"{DAY} 31019KT", observed_at=local).problems == ()
+
+
+@pytest.mark.parametrize("text", ["XLKS 221953Z NIL", "XLKS 221953Z AUTO NIL=", "METAR XLKS NIL"])
+def test_nil_is_no_wind_and_no_weather(text):
+    found = decode(text)
+    assert (found.station, found.nil, found.wind) == ("XLKS", True, None)
+    assert not found.weather.reported
+    assert "NIL: no report was made" in found.problems
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["", " ", "=", "hello", "WIND FROM THE WEST", "12345", "ÄÖÜ 221953Z", "ZZ 221953Z 31019KT"],
+)
+def test_what_is_no_report_has_no_station_and_says_so(text):
+    found = decode(text)
+    assert found.station == ""
+    assert found.wind is None
+    assert found.problems[0].startswith("no report: ")
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "TAF XLKS 221730Z 2218/2318 19017G25KT P6SM",
+        "TAF AMD XLKS 222047Z 2221/2318 31015G24KT P6SM",
+        "XLKS 221730Z 2218/2318 19017G25KT P6SM",
+        "XLKS 010528Z 010606 00000KT 6SM BR SKC",
+    ],
+)
+def test_a_forecast_is_never_an_observed_wind(text):
+    found = decode(text, kind="METAR")
+    assert (found.kind, found.wind) == ("TAF", None)
+    assert "a forecast (TAF), not an observation" in found.problems
+
+
+# --- wind in its place -----------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "rest",
+    [
+        "9999 Q1010 TEMPO 26030G45KT",
+        "9999 Q1010 BECMG FM1900 26030G45KT",
+        "9999 Q1010 FM1830 26030G45KT",
+        "9999 Q1010 NOSIG RMK WIND 1200FT 26030G45KT",
+        "9999 Q1010 BLU 26030G45KT",
+        "9999 Q1010 WHT TEMPO 26030G45KT",
+        "9999 Q1010 RMK RWY24 26030G45KT",
+        "9999 Q1010RMK 26030G45KT",
+        "9999 Q1010 RWY24 26030G45KT",
+        "9999 Q1010 WIND 1119FT 26030G45KT",
+        "9999 Q1010 R24/260545",
+        "9999 Q1010 02626030",
+        "9999 Q1010 WS R24",
+        "9999 Q1010 WS020/26030KT",
+    ],
+)
+def test_a_wind_of_a_trend_a_remark_or_a_runway_is_not_the_observed_one(rest):
+    observed = decode(f"{DAY} 31005KT {rest}")
+    assert observed.wind is not None
+    assert (observed.wind.speed, observed.wind.gust) == (5, None)
+    assert not observed.wind_doubtful
+    missing = decode(f"{DAY} {rest}")
+    assert missing.wind is None
+    assert "no wind group" in missing.problems
+
+
+def test_a_wind_out_of_its_place_is_taken_with_its_sector_and_said():
+    found = decode(f"{DAY} FEW029 SCT250 09008KT 060V120 7SM 32/25 A3008")
+    assert found.wind is not None
+    assert (found.wind.direction, found.wind.speed) == (Steady(DegreesTrue(90.0)), 8)
+    assert found.wind.sector == Sector(DegreesTrue(60.0), DegreesTrue(120.0))
+    assert found.problems == ("wind 09008KT is not in its place",)
+    assert found.undecoded == ()
+    assert found.temperature_c == 32
+
+
+def test_a_second_wind_makes_the_first_doubtful():
+    found = decode(f"{DAY} 31005KT 9999 26030G45KT Q1010")
+    assert found.wind is not None
+    assert found.wind.speed == 5
+    assert found.wind_doubtful
+    assert found.problems == ("a second wind 26030G45KT: not taken",)
+
+
+def test_a_sector_away_from_its_wind_is_not_taken_and_makes_it_doubtful():
+    found = decode(f"{DAY} 31005KT 9999 280V350 Q1010")
+    assert found.wind is not None
+    assert found.wind.sector is None
+    assert found.wind_doubtful
+    assert found.problems == ("sector 280V350 is not behind its wind: not taken",)
+
+
+def test_a_sector_without_a_wind_is_said():
+    assert decode(f"{DAY} 280V350 9999").problems == ("sector 280V350 without a wind",)
+    assert "sector 280V350 without a wind" in decode(f"{DAY} /////KT 280V350 9999").problems
+
+
+def test_a_sector_behind_two_spaces_or_in_small_letters_is_not_lost():
+    for rest in ("  280V350 9999", " 280v350 9999", " 280V350  9999", " 280V350\n9999"):
+        text = f"{DAY} 31005KT{rest}"
+        wind = read_wind(text, NOW).wind
+        assert wind is not None
+        assert wind.sector == Sector(DegreesTrue(280.0), DegreesTrue(350.0))
+
+
+def test_a_sector_over_360_is_flagged_and_the_wind_kept_in_doubt():
+    found = decode(f"{DAY} 31005KT 280V390 9999")
+    assert found.wind is not None
+    assert found.wind.sector is None
+    assert found.wind_doubtful
+    assert found.problems == ("sector 280V390: a direction over 360",)
+
+
+@pytest.mark.parametrize(
+    ("group", "direction", "speed"),
+    [("00000KT", CALM, 0), ("VRB03KT", VARIABLE, 3), ("///10KT", MISSING, 10)],
+)
+def test_calm_variable_and_missing_direction_are_three_facts(group, direction, speed):
+    wind = decode(f"{DAY} {group} 9999").wind
+    assert wind is not None
+    assert type(wind.direction) is type(direction)
+    assert wind.speed == speed
+
+
+# --- weather, cloud, temperature, pressure ---------------------------------
+
+
+@pytest.mark.parametrize(
+    ("groups", "flags"),
+    [
+        ("10SM CLR", set()),
+        ("3SM TS", {"thunderstorm"}),
+        ("3SM -TSRA", {"thunderstorm", "rain"}),
+        ("3SM +TSRAGR SQ", {"thunderstorm", "rain", "ice", "squall"}),
+        ("3SM TSSN", {"thunderstorm", "snow"}),
+        ("3SM RATS", {"thunderstorm", "rain"}),
+        ("9000 TSVCSH", {"thunderstorm"}),
+        ("9999 VCTS", {"thunder_in_vicinity"}),
+        ("9999 VCSH", set()),
+        ("9999 RETS", set()),
+        ("9999 RETSRA", set()),
+        ("3SM FC", {"funnel_cloud"}),
+        ("3SM +FC", {"funnel_cloud"}),
+        ("3SM FZRA", {"rain", "ice"}),
+        ("3SM -SHSN BLSN", {"snow"}),
+        ("3SM PL", {"ice"}),
+        ("9999 FEW020CB", {"cumulonimbus"}),
+        ("9999 FEW020TCU", set()),
+        ("9999 ///CB", {"cumulonimbus"}),
+        ("9999 //////CB", {"cumulonimbus"}),
+        ("9999 FEW///CB", {"cumulonimbus"}),
+        ("9999 FEW018CBSCT080", {"cumulonimbus"}),
+        ("9999 BKN020 CB/NE/E", {"cumulonimbus"}),
+        ("9999 FEW020 TEMPO TSRA BKN020CB", set()),
+        ("9999 FEW020 RMK CB DSNT TS", set()),
+        ("9999 NOSIG TS", set()),
+    ],
+)
+@pytest.mark.parametrize("wind", ["31019G31KT", "/////KT"])
+def test_the_weather_that_matters_on_an_apron(wind, groups, flags):
+    weather = decode(f"{DAY} {wind} {groups}").weather
+    assert weather.reported
+    found = {
+        name
+        for name in (
+            "thunderstorm", "squall", "funnel_cloud", "thunder_in_vicinity", "cumulonimbus",
+            "rain", "snow", "ice",
+        )
+        if getattr(weather, name)
+    }  # fmt: skip
+    assert found == flags
+
+
+def test_weather_groups_are_kept_as_coded():
+    groups = decode(f"{DAY} 31019G31KT 2SM +TSRA SQ BR BKN028CB").weather.groups
+    assert groups == ("+TSRA", "SQ", "BR")
+
+
+@pytest.mark.parametrize(
+    "rest",
+    ["10SM CLR RMK AO2 TSNO", "10SM CLR RMK AO2 PWINO $", "//// // ////// 14/12 Q1021"],
+)
+def test_a_station_that_cannot_see_weather_has_not_said_that_there_is_none(rest):
+    assert not decode(f"{DAY} AUTO 31019KT {rest}").weather.reported
+
+
+@pytest.mark.parametrize(
+    ("groups", "temperature", "dew_point", "pressure"),
+    [
+        ("23/17 A2980", 23, 17, 1009.144),
+        ("M02/M05 Q1011", -2, -5, 1011),
+        ("00/M00 Q0989", 0, 0, 989),
+        ("23/ A2992", 23, None, 1013.208),
+        ("30/// Q////", 30, None, None),
+        ("///// A3001", None, None, 1016.255),
+        ("XX/XX Q1008.5", None, None, 1008.5),
+        ("22/11 Q1013 A2992", 22, 11, 1013),
+        ("QFE741 22/11 Q1013", 22, 11, 1013),
+        ("22/11 Q1013 RMK T02180106", 21.8, 10.6, 1013),
+        ("M01/M03 Q1013 RMK T10061033", -0.6, -3.3, 1013),
+    ],
+)
+def test_temperature_and_pressure(groups, temperature, dew_point, pressure):
+    found = decode(f"{DAY} 31019KT 9999 {groups}")
+    assert (found.temperature_c, found.dew_point_c) == (temperature, dew_point)
+    assert found.pressure_hpa == (None if pressure is None else pytest.approx(pressure, abs=1e-3))
+    assert found.problems == ()
+
+
+@pytest.mark.parametrize(
+    ("groups", "problem"),
+    [
+        ("99/17 Q1013", "temperature 99: outside -95 to 60 °C"),
+        ("22/17 Q2011", "pressure Q2011: outside 850 to 1100 hPa"),
+        ("22/17 A2501", "pressure A2501: outside 850 to 1100 hPa"),
+    ],
+)
+def test_a_temperature_or_pressure_that_cannot_be_is_not_taken(groups, problem):
+    assert decode(f"{DAY} 31019KT 9999 {groups}").problems == (problem,)
+
+
+def test_groups_that_nobody_claims_are_kept():
+    found = decode(f"{DAY} 31019KT 9999 WOBBLE FEW020 22/11 Q1013 GLUED/99 RMK NOT THESE")
+    assert found.undecoded == ("WOBBLE", "GLUED/99")
+    assert found.pressure_hpa == 1013
+
+
+# --- remarks ---------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("remark", "peak"),
+    [
+        ("PK WND 31046/1911", PeakWind(DegreesTrue(310.0), Knots(46.0), at(19, 11))),
+        ("PK WND 31046/11", PeakWind(DegreesTrue(310.0), Knots(46.0), at(19, 11))),
+        ("PK WND 31046/58", PeakWind(DegreesTrue(310.0), Knots(46.0), at(18, 58))),
+        ("PK WND 310112/1911", PeakWind(DegreesTrue(310.0), Knots(112.0), at(19, 11))),
+        ("PK WND 310P99/11", PeakWind(DegreesTrue(310.0), Knots(99.0), at(19, 11), at_least=True)),
+        ("PK WND 24042/43 25044/19", PeakWind(DegreesTrue(250.0), Knots(44.0), at(19, 19))),
+        ("PK WND 24042/43 25042/19", PeakWind(DegreesTrue(240.0), Knots(42.0), at(19, 43))),
+    ],
+)
+def test_a_peak_wind_is_the_strongest_at_its_own_time(remark, peak):
+    found = decode(f"{DAY} 31019G31KT 7SM RMK AO2 {remark} SLP052")
+    assert found.peak_wind == peak
+    assert found.problems == ()
+
+
+def test_a_peak_wind_before_midnight_is_of_the_day_before():
+    found = decode("XLKS 220005Z 31019G31KT RMK AO2 PK WND 31046/2350 WSHFT 2345")
+    assert found.peak_wind is not None
+    assert found.peak_wind.at == at(23, 50, day=21)
+    assert found.wind_shift_at == at(23, 45, day=21)
+
+
+def test_a_peak_wind_stands_even_without_a_wind_group():
+    found = decode(f"{DAY} 8SM -RA RMK AO2 PK WND 32037/1919 $")
+    assert found.wind is None
+    assert found.peak_wind is not None
+    assert found.peak_wind.speed == 37
+    assert found.maintenance
+
+
+def test_a_peak_wind_that_cannot_be_read_is_said():
+    assert decode(f"{DAY} 31019KT RMK PK WND MISG").problems == (
+        "peak wind cannot be read: PK WND MISG",
+    )
+    assert decode(f"{DAY} 31019KT RMK PK WND 31046/1966").peak_wind is None
+
+
+def test_a_peak_wind_from_000_keeps_its_speed():
+    found = decode(f"{DAY} AUTO 01017KT RMK AO1 PK WND 00020/1912")
+    assert found.peak_wind == PeakWind(DegreesTrue(360.0), Knots(20.0), at(19, 12))
+    assert found.problems == ("peak wind 00020/1912: direction 000 read as north",)
+
+
+@pytest.mark.parametrize(
+    ("remark", "shifted_at", "front"),
+    [
+        ("WSHFT 1856", at(18, 56), False),
+        ("WSHFT 30 FROPA", at(19, 30), True),
+        ("WSHFT 58", at(18, 58), False),
+        ("WSHFT AT 1916Z", at(19, 16), False),
+    ],
+)
+def test_a_wind_shift_is_dated(remark, shifted_at, front):
+    found = decode(f"{DAY} 31019G31KT RMK AO2 {remark} SLP052")
+    assert (found.wind_shift_at, found.frontal_passage) == (shifted_at, front)
+
+
+@pytest.mark.parametrize(
+    ("remark", "ended_at"),
+    [
+        ("TSE51", at(19, 51)),
+        ("TSB04E41", at(19, 41)),
+        ("RAB06TSB04E41", at(19, 41)),
+        ("TSB1804E1841", at(18, 41)),
+        ("TSB55E10", at(19, 10)),
+        ("TSB12E51B52", None),
+        ("TSB12E31B35E40", at(19, 40)),
+        ("TSB12", None),
+        ("TSNO", None),
+        ("TS OHD MOV E", None),
+    ],
+)
+def test_thunder_has_ended_only_if_it_did_not_begin_again(remark, ended_at):
+    found = decode(f"{DAY} 33006KT 7SM -RA BKN035 RMK AO2 {remark} P0043")
+    assert found.weather.thunder_ended_at == ended_at
+
+
+# --- text ------------------------------------------------------------------
+
+
+def test_two_reports_in_one_text_are_parted():
+    text = "EFUT 060620Z 01009KT CAVOK Q1021= METAR COR EFUT 060620Z 01008KT CAVOK Q1021="
+    first, second = split_reports(text)
+    assert first == "EFUT 060620Z 01009KT CAVOK Q1021"
+    assert second == "METAR COR EFUT 060620Z 01008KT CAVOK Q1021"
+    assert not decode(first).corrected
+    assert decode(second).corrected
+
+
+def test_of_two_reports_decoded_as_one_the_first_is_read_and_the_second_is_said():
+    for found in (
+        decode("XLKS 221953Z 9999= METAR COR XLKS 221953Z 01008KT"),
+        read_wind("XLKS 221953Z 9999= METAR COR XLKS 221953Z 01008KT", NOW),
+    ):
+        assert found.wind is None
+        assert "more than one report in the text: only the first is read" in found.problems
+
+
+@pytest.mark.parametrize(
+    ("text", "normal"),
+    [
+        (" metar  xlks\t221953z \n31019kt=\r\n", "METAR XLKS 221953Z 31019KT"),
+        ("\ufeffXLKS\x00221953Z\u00a031019KT", "XLKS 221953Z 31019KT"),
+        ("XLKS 221953Z 31019KT =", "XLKS 221953Z 31019KT"),
+        ("\ud800XLKS", "XLKS"),
+    ],
+)
+def test_text_is_put_in_order(text, normal):
+    assert normalise(text) == normal
+    assert normalise(normal) == normal
+
+
+def test_a_text_longer_than_any_report_is_cut_and_said():
+    found = decode(f"{DAY} 31019KT 9999 " + "FEW020 " * 1000)
+    assert found.problems == ("text longer than 2000 characters: the rest is not read",)
+    assert len(found.raw) <= 2000
+    assert found.wind is not None
+
+
+@pytest.mark.parametrize(
+    "piece",
+    ["XLKS 221953Z ", "22030G40KT ", "TSTSTSTSTS", "RMK PK WND 31046/1911 ", "0", "/", "CB/",
+     "TSB04E41", " 31046/11", "=", "\x00", "A", "AUTO "],
+)  # fmt: skip
+def test_a_megabyte_of_near_matches_takes_no_longer_than_it_should(piece):
+    text = f"{DAY} " + piece * (1_000_000 // len(piece))
+    for read in (decode, lambda text: read_wind(text, NOW), split_reports):
+        started = time.perf_counter()
+        read(text)
+        assert time.perf_counter() - started < 0.4  # 50 ms on a quiet machine
+
+
+# --- identity --------------------------------------------------------------
+
+
+def test_the_same_report_has_the_same_id_from_every_feed():
+    ids = {
+        identity(decode(text))
+        for text in (f"METAR {DAY} 31019KT 9999=", f"{DAY}  31019kt 9999", f"{DAY} 31019KT 9999")
+    }
+    assert len(ids) == 1
+
+
+def test_another_kind_time_or_text_is_another_report():
+    ids = {
+        identity(decode(text))
+        for text in (
+            f"METAR {DAY} 31019KT",
+            f"SPECI {DAY} 31019KT",
+            "METAR XLKS 221954Z 31019KT",
+            f"METAR {DAY} COR 31019KT",
+            f"METAR {DAY} 31018KT",
+            "METAR XBRN 221953Z 31019KT",
+        )
+    }
+    assert len(ids) == 6
+
+
+def test_a_speci_named_by_the_feed_is_the_same_as_one_named_in_the_text():
+    assert identity(decode(f"{DAY} 31019KT", kind="SPECI")) == identity(
+        decode(f"SPECI {DAY} 31019KT")
+    )
