@@ -12,14 +12,24 @@ from typing import Final
 
 from windwatch.episodes import limits_changed
 from windwatch.episodes.books import Books, Setup
+from windwatch.episodes.clock_doubt import ALL_IS_WELL, Conditions
 from windwatch.episodes.entries import Judged
-from windwatch.episodes.intake import cover_with_fall_back, prune, refold, take_in
+from windwatch.episodes.intake import (
+    cover_with_fall_back,
+    newest_with_wind,
+    prune,
+    refold,
+    take_in,
+    weather_is_known,
+)
 from windwatch.episodes.ledger import Evidence, reconcile
 from windwatch.episodes.state import Acknowledgement, AirfieldState
 from windwatch.episodes.track import Folded
 from windwatch.episodes.values import Step
-from windwatch.fleet import Airfield
-from windwatch.notices.owed import remind, tell_silences
+from windwatch.fleet import Airfield, Fleet, Station
+from windwatch.notices.escalation import pass_on
+from windwatch.notices.gap import tell_gap
+from windwatch.notices.owed import remind, tell_newcomers, tell_silences
 from windwatch.notices.telling import Telling, go_out, tell
 from windwatch.notices.values import Notice, Situation
 from windwatch.reports.raw import RawReport
@@ -77,8 +87,13 @@ class Outcome:
 
 def begin(setup: Setup, airfield: Airfield, now: datetime) -> Books:
     """Books of an airfield that was not watched before."""
-    prints = setup.fingerprints(airfield)
-    return Books(AirfieldState(airfield.id, now, fingerprints=prints), Folded())
+    state = AirfieldState(
+        airfield.id,
+        now,
+        fingerprints=setup.fingerprints(airfield),
+        known_contacts=tuple(contact.name for contact in setup.fleet.contacts),
+    )
+    return Books(state, Folded())
 
 
 def restore(setup: Setup, airfield: Airfield, state: AirfieldState) -> Books:
@@ -86,7 +101,13 @@ def restore(setup: Setup, airfield: Airfield, state: AirfieldState) -> Books:
     return Books(state, refold(setup, airfield, state))
 
 
-def step(setup: Setup, books: Books, event: Event, now: datetime) -> Outcome:
+def step(
+    setup: Setup,
+    books: Books,
+    event: Event,
+    now: datetime,
+    conditions: Conditions = ALL_IS_WELL,
+) -> Outcome:
     """Advance an airfield by one event.
 
     Parameters
@@ -96,33 +117,79 @@ def step(setup: Setup, books: Books, event: Event, now: datetime) -> Outcome:
     event : Event
     now : datetime
         Aware, UTC.
+    conditions : Conditions
+        What must wait: while the clock is in doubt, say, nothing is called back within limits.
     """
     airfield = setup.fleet.airfield(books.state.airfield)
     judged: tuple[Judged, ...] = ()
     before = books
+    prints_before = books.state.fingerprints
     books, ended = _adopt_limits(setup, airfield, books, now)
     match event:
         case ReportsCame(reports):
             books, judged = take_in(setup, airfield, books, reports, now)
         case Acknowledged(episodes, by):
             books = _acknowledge(books, episodes, by, now)
+        case Tick() if not conditions.clock_in_doubt:
+            # Settling is housekeeping: a report does not wait for it.
+            books = prune(setup, airfield, _acknowledgements_lapse(books, now), now)
         case Tick():
-            books = _acknowledgements_lapse(books, now)
+            pass  # nothing is forgotten while the clock is in doubt
     books = cover_with_fall_back(setup, airfield, books, now)
-    books, found = _reckon(setup, airfield, books, now)
+    books, found = _reckon(setup, airfield, books, now, conditions)
+    found = limits_changed.name_the_change(found, prints_before, books.state.fingerprints)
     telling = Telling(setup, airfield, now, books.state, books.folded)
     tell(telling, (*ended, *found))
-    tell_silences(telling)
+    tell_newcomers(telling)
+    tell_gap(telling, conditions.not_watched)
+    if conditions.may_call_silent:
+        tell_silences(telling)
+    pass_on(telling)
     remind(telling)
     notices = go_out(telling)
-    books = prune(setup, airfield, telling.books, now)
+    books = telling.books
     if books == before:
         books = before
     return Outcome(books, judged, tuple(telling.steps), telling.heard_by, notices)
 
 
+def drop(fleet: Fleet, books: Books, now: datetime) -> Outcome:
+    """End what is open at an airfield that is not configured any more.
+
+    Parameters
+    ----------
+    fleet : Fleet
+        Without the airfield; its contacts are told that it is no longer watched, which is never
+        *back within limits*.
+    books : Books
+    now : datetime
+        Aware, UTC.
+    """
+    state = books.state
+    main = next((e.station for e in state.entries if not e.fall_back), state.airfield)
+    airfield = Airfield(
+        id=state.airfield,
+        name=state.airfield,
+        station=Station(main),
+        latitude=0.0,
+        longitude=0.0,
+        elevation_ft=0.0,
+        time_zone="UTC",
+        runways=(),
+        variation_deg=0.0,
+    )
+    setup = Setup(replace(fleet, airfields=(airfield,), aircraft=()))
+    old = state.fingerprints
+    ended = limits_changed.end_what_changed(Folded(), state.ledger, old, (), now)
+    state = replace(state, ledger=ended.ledger, fingerprints=(), silences=())
+    telling = Telling(setup, airfield, now, state, Folded())
+    tell(telling, ended.steps)
+    notices = go_out(telling)
+    return Outcome(telling.books, (), tuple(telling.steps), telling.heard_by, notices)
+
+
 def _reckon(
-    setup: Setup, airfield: Airfield, books: Books, now: datetime
+    setup: Setup, airfield: Airfield, books: Books, now: datetime, conditions: Conditions
 ) -> tuple[Books, tuple[Step, ...]]:
     """Hold what is true against what has been said."""
     state = books.state
@@ -132,6 +199,9 @@ def _reckon(
         refs={entry.id: entry.ref for entry in state.entries},
         newest=state.entries[-1].ref if state.entries else None,
         thunder=() if thunder is None else thunder.reasons,
+        wind_fresh=conditions.may_clear
+        and newest_with_wind(setup, airfield, state, now) is not None,
+        weather_fresh=conditions.may_clear and weather_is_known(airfield, state, now),
     )
     steps, ledger = reconcile(books.folded, state.ledger, evidence, now)
     return Books(replace(state, ledger=ledger), books.folded), steps
@@ -144,20 +214,12 @@ def _adopt_limits(
     prints = setup.fingerprints(airfield)
     if prints == books.state.fingerprints:
         return books, ()
-    state = books.state
-    fresh = None
-    if state.entries and now - state.entries[-1].observed_at < airfield.stale_after:
-        newest = state.entries[-1]
-        fresh = (newest, *setup.read(airfield, newest))
-    change = limits_changed.adopt(books.folded, state, prints, fresh, now)
-    state = replace(
-        state,
-        checkpoint=change.folded,
-        settled_at=state.entries[-1].order_at if state.entries else state.settled_at,
-        ledger=change.ledger,
-        fingerprints=prints,
-    )
-    return Books(state, change.folded), change.steps
+    old = books.state.fingerprints
+    fresh = newest_with_wind(setup, airfield, books.state, now)
+    state = limits_changed.start_anew(books.state, prints, fresh)
+    folded = refold(setup, airfield, state)
+    ended = limits_changed.end_what_changed(folded, state.ledger, old, prints, now)
+    return Books(replace(state, ledger=ended.ledger), folded), ended.steps
 
 
 def _acknowledge(books: Books, episodes: tuple[str, ...], by: str, now: datetime) -> Books:

@@ -68,9 +68,7 @@ def assess(plan: AirfieldPlan, report: Report, desk: Desk = NOTHING_KNOWN) -> As
         runways=runways,
         ground=ground,
         peak_at=None if peak is None else peak.at,
-        peak_ground=()
-        if peak is None
-        else tuple(GroundFinding(g.aircraft, _judge_peak(peak, g.thresholds)) for g in plan.ground),
+        peak_ground=() if peak is None else _judge_peak(plan, peak),
         thunder=thunder_finding(report),
         weather_notes=weather_notes(report),
     )
@@ -114,38 +112,62 @@ def judge_ground(wind: Wind, against: Thresholds) -> Finding:
 
 def deciding(findings: tuple[Finding, ...]) -> Finding | None:
     """The finding with the worst level, then the largest share of its limit."""
-    return max(findings, key=_rank, default=None)
+    worst = None
+    for found in findings:
+        if (
+            worst is None
+            or found.level > worst.level
+            or (found.level == worst.level and found.share > worst.share)
+        ):
+            worst = found
+    return worst
 
 
-def _rank(found: Finding) -> tuple[Level, float]:
-    return found.level, found.share
+class _OneWind:
+    """A wind being judged: what is the same for many aircraft is worked out once."""
+
+    def __init__(self, wind: Wind, closed: set[str]) -> None:
+        self.wind = wind
+        self.closed = closed
+        self._resolved: dict[float, WindOnRunway] = {}
+        self._found: dict[tuple[float, int], Finding] = {}
+        self._notes: dict[str, tuple[str, ...]] = {}
+
+    def on(self, heading: DegreesTrue) -> WindOnRunway:
+        """The wind on a heading."""
+        if heading not in self._resolved:
+            self._resolved[heading] = wind_on_runway(self.wind, heading)
+        return self._resolved[heading]
+
+    def against(self, heading: DegreesTrue, limit: Thresholds) -> Finding:
+        """The wind on a heading against a limit."""
+        # Equal limits are one object (`limits.thresholds`), and the plan keeps them alive.
+        key = (heading, id(limit))
+        found = self._found.get(key)
+        if found is None:
+            found = self._found[key] = _judge_quantity(limit, self.wind, self.on(heading))
+        return found
+
+    def notes(self, runway: RunwayPlan) -> tuple[str, ...]:
+        """The notes of a runway that apply."""
+        if runway.name not in self._notes:
+            self._notes[runway.name] = _notes_that_apply(runway.notes, self.wind)
+        return self._notes[runway.name]
 
 
 def _judge_runways(plan: AirfieldPlan, wind: Wind, closed: set[str]) -> tuple[RunwaysFinding, ...]:
-    # One wind on one heading is the same for every aircraft, so it is resolved once.
-    resolved: dict[float, WindOnRunway] = {}
-    notes: dict[str, tuple[str, ...]] = {}
-    return tuple(
-        _judge_subject(subject, wind, closed, resolved, notes) for subject in plan.subjects
-    )
+    one = _OneWind(wind, closed)
+    return tuple(_judge_subject(subject, one) for subject in plan.subjects)
 
 
-def _judge_subject(
-    subject: SubjectPlan,
-    wind: Wind,
-    closed: set[str],
-    resolved: dict[float, WindOnRunway],
-    notes: dict[str, tuple[str, ...]],
-) -> RunwaysFinding:
+def _judge_subject(subject: SubjectPlan, one: _OneWind) -> RunwaysFinding:
     found = []
     for runway in subject.runways:
-        if runway.name in closed:
+        if runway.name in one.closed:
             continue
-        if runway.name not in notes:
-            notes[runway.name] = _notes_that_apply(runway.notes, wind)
-        ends = tuple(_judge_end(end, runway, wind, resolved) for end in runway.ends)
+        ends = tuple([_judge_end(end, runway, one) for end in runway.ends])
         best = min(ends, key=_end_rank)
-        found.append(RunwayFinding(runway.name, best, ends, notes[runway.name]))
+        found.append(RunwayFinding(runway.name, best, ends, one.notes(runway)))
     found.sort(key=lambda r: _end_rank(r.best))
     return RunwaysFinding(subject.aircraft, subject.pilot_limits, tuple(found))
 
@@ -155,13 +177,11 @@ def _end_rank(end: EndFinding) -> tuple[Level, float]:
     return end.level, -(end.headwind or 0.0)
 
 
-def _judge_end(
-    end: EndPlan, runway: RunwayPlan, wind: Wind, resolved: dict[float, WindOnRunway]
-) -> EndFinding:
-    on_runway = resolved.get(end.heading_true)
-    if on_runway is None:
-        on_runway = resolved[end.heading_true] = wind_on_runway(wind, end.heading_true)
-    findings = tuple(_judge_quantity(t, wind, on_runway) for t in runway.limits)
+def _judge_end(end: EndPlan, runway: RunwayPlan, one: _OneWind) -> EndFinding:
+    heading = end.heading_true
+    findings = tuple([one.against(heading, limit) for limit in runway.limits])
+    worst = deciding(findings)
+    on_runway = one.on(heading)
     nominal = on_runway.gust or on_runway.mean
     return EndFinding(
         end.name,
@@ -169,9 +189,9 @@ def _judge_end(
         end.approximate,
         None if nominal is None else nominal.headwind,
         None if nominal is None else nominal.crosswind,
-        max((f.level for f in findings), default=Level.WITHIN),
+        Level.WITHIN if worst is None else worst.level,
         findings,
-        deciding(findings),
+        worst,
     )
 
 
@@ -216,9 +236,23 @@ def _at_least(wind: Wind, mean: bool) -> bool:
     return wind.gust_at_least or wind.speed_at_least
 
 
-def _judge_peak(peak: PeakWind, against: Thresholds) -> Finding:
+def _judge_peak(plan: AirfieldPlan, peak: PeakWind) -> tuple[GroundFinding, ...]:
+    """A peak against the ground limits; it says nothing of a mean."""
     figure = Knots(round_half_up_tenth(peak.speed))
-    return finding(figure, against, nominal=figure, cause=Cause.PEAK, at_least=peak.at_least)
+    return tuple(
+        GroundFinding(
+            ground.aircraft,
+            finding(
+                figure,
+                ground.thresholds,
+                nominal=figure,
+                cause=Cause.PEAK,
+                at_least=peak.at_least,
+            ),
+        )
+        for ground in plan.ground
+        if ground.thresholds.limit.of is Of.GUST
+    )
 
 
 def _peak_in_the_hour_before(report: Report) -> PeakWind | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import lru_cache
 from typing import NamedTuple
 
 from windwatch.fleet import Limit
@@ -47,8 +48,9 @@ def worsening_step(limit: Knots) -> Knots:
     return Knots(max(3.0, 0.2 * limit))
 
 
+@lru_cache(maxsize=4096)
 def thresholds(limit: Limit) -> Thresholds:
-    """Everything a figure is compared with, free of binary dust."""
+    """Everything a figure is compared with, free of binary dust; one object for equal limits."""
     near = limit.near_at * limit.value
     return Thresholds(
         limit,

@@ -101,7 +101,7 @@ def plan_airfield(fleet: Fleet, airfield: Airfield, on: date) -> AirfieldPlan:
             ),
         )
         for aircraft in based
-        for name in aircraft.flown_by
+        for name in standards_of(aircraft)
     ]
     ground = [
         GroundPlan(aircraft.name, thresholds(limit))
@@ -109,6 +109,11 @@ def plan_airfield(fleet: Fleet, airfield: Airfield, on: date) -> AirfieldPlan:
         for limit in ground_limits(aircraft)
     ]
     return AirfieldPlan(airfield, variation_deg, tuple(subjects), tuple(ground))
+
+
+def standards_of(aircraft: Aircraft) -> tuple[str, ...]:
+    """The pilot standards that fly an aircraft; '' for anybody, where none is named."""
+    return aircraft.flown_by or ("",)
 
 
 def runway_thresholds(

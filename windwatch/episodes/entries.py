@@ -45,6 +45,8 @@ class Entry:
     order_at : datetime
         Its place: the observation time; for a fall-back report, when the fall-back took over,
         if that was later.
+    in_doubt : bool
+        The sensor seems stuck: the report is shown, and clears nothing.
     """
 
     id: str
@@ -57,6 +59,7 @@ class Entry:
     correction: int = 0
     strongest: float = 0.0
     fall_back: bool = False
+    in_doubt: bool = False
 
     @property
     def place(self) -> tuple[datetime, datetime, int, float, str]:

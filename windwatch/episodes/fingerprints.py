@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from windwatch.assessment.plan import ground_limits, runway_thresholds
+from windwatch.assessment.plan import ground_limits, runway_thresholds, standards_of
 from windwatch.episodes.values import TrackKey, TrackKind, computed_id
 from windwatch.fleet import Airfield, Fleet
 
@@ -11,13 +11,15 @@ def fingerprints(fleet: Fleet, airfield: Airfield) -> tuple[tuple[str, str], ...
     """Track and fingerprint of everything that is watched at an airfield, sorted."""
     found: dict[str, str] = {}
     for aircraft in fleet.based_at(airfield.id):
-        for name in aircraft.flown_by:
+        for name in standards_of(aircraft):
             key = TrackKey(TrackKind.RUNWAYS, airfield.id, aircraft.name, name)
             pilot = fleet.pilot_limits.get(name)
             found[str(key)] = computed_id(
                 *(
-                    repr((runway, runway_thresholds(aircraft, pilot, runway)))
+                    # Notes are words, and the runway's own limits are among the thresholds.
+                    repr((runway.name, runway.ends, runway.uses, limits))
                     for runway in airfield.runways
+                    for limits in (runway_thresholds(aircraft, pilot, runway),)
                 )
             )
         for limit in ground_limits(aircraft):

@@ -5,11 +5,10 @@ One report is enough on the way in; on the way out it takes the whole rule of `C
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Final, NamedTuple
 
-from windwatch.assessment.values import Finding, Level
+from windwatch.assessment.values import Cause, Finding, Level
 
 # Two reports must not share a gust window of ten minutes.
 APART: Final = timedelta(minutes=10)
@@ -51,9 +50,12 @@ class Reading(NamedTuple):
     quiet : bool
         At or below the near threshold less its deadband.
     peak : bool
-        A peak opens and holds; it never clears.
+        A peak opens and holds; it never clears. Its `low` says whether what was counted before
+        it still stands.
     neutral : bool
         A report of a fall-back station that may neither clear nor restart the count.
+    of_best : bool
+        Of a runway: it was the best one by the report before.
     """
 
     report: str
@@ -66,6 +68,7 @@ class Reading(NamedTuple):
     peak: bool = False
     fall_back: bool = False
     neutral: bool = False
+    of_best: bool = False
 
 
 class Low(NamedTuple):
@@ -75,8 +78,7 @@ class Low(NamedTuple):
     at: datetime
 
 
-@dataclass(frozen=True, slots=True)
-class Span:
+class Span(NamedTuple):
     """A time at one level, near or over, with the report that opened it.
 
     Attributes
@@ -85,6 +87,8 @@ class Span:
         Observation time of the opening report (or time of its peak).
     opening, worst : Finding or None
         None for thunder, which has no figure.
+    of_best : bool
+        Of a runway: it was the best one by the report before.
     closed_by : tuple of str
         The reports that met the rule.
     """
@@ -97,6 +101,7 @@ class Span:
     worst: Finding | None
     worst_by: str
     by_fall_back: bool = False
+    of_best: bool = False
     unsettled: bool = False
     closed_at: datetime | None = None
     closed_by: tuple[str, ...] = ()
@@ -111,15 +116,28 @@ class Span:
         return self.opened_at <= at and (self.closed_at is None or at < self.closed_at)
 
 
-@dataclass(frozen=True, slots=True)
-class Gauge:
-    """The state of one figure: a pure function of the reports so far, in their order."""
+class Gauge(NamedTuple):
+    """The state of one figure: a pure function of the reports so far, in their order.
+
+    Attributes
+    ----------
+    last_over_at : datetime or None
+        Of the latest reading over the limit, while over.
+    high_at : datetime or None
+        Of the latest reading that was not low, while over: of two texts for one time the worse
+        counts, so a low one of that time does not.
+    overs, over_by : int, str
+        How many reports in a row were over, and the last of them; a peak and the wind of one
+        report are one.
+    """
 
     level: Level = Level.WITHIN
     spans: tuple[Span, ...] = ()
     last_over_at: datetime | None = None
+    high_at: datetime | None = None
     lows: tuple[Low, ...] = ()
     overs: int = 0
+    over_by: str = ""
 
     @property
     def easing(self) -> bool:
@@ -148,46 +166,71 @@ def advance(
         How many readings over in a row it takes to open.
     """
     if reading.level is None:
-        return replace(gauge, lows=(), overs=0) if gauge.lows or gauge.overs else gauge
+        return gauge._replace(lows=(), overs=0) if gauge.lows or gauge.overs else gauge
     if reading.level is Level.OVER:
         return _over(gauge, reading, confirm_reports)
     if gauge.level is Level.OVER:
-        return (
-            gauge if reading.peak or reading.neutral else _ease(gauge, reading, rule, convective_at)
-        )
+        if reading.neutral:
+            return gauge
+        if reading.peak:
+            return gauge if reading.low else _interrupted(gauge, reading)
+        return _ease(gauge, reading, rule, convective_at)
     if reading.level is Level.NEAR:
-        return _move(replace(gauge, overs=0), Level.NEAR, reading)
+        return _move(gauge._replace(overs=0), Level.NEAR, reading)
     if gauge.level is Level.NEAR and reading.quiet and not reading.peak:
-        return _move(replace(gauge, overs=0), Level.WITHIN, reading)
-    return replace(gauge, overs=0) if gauge.overs and not reading.peak else gauge
+        return _move(gauge._replace(overs=0), Level.WITHIN, reading)
+    return gauge._replace(overs=0) if gauge.overs and not reading.peak else gauge
 
 
 def _over(gauge: Gauge, reading: Reading, confirm_reports: int) -> Gauge:
-    last = gauge.last_over_at
-    counted = replace(
-        gauge,
-        last_over_at=reading.at if last is None else max(last, reading.at),
-        lows=tuple(low for low in gauge.lows if low.at > reading.at),
-        overs=gauge.overs + 1,
+    overs = gauge.overs if gauge.over_by == reading.report else gauge.overs + 1
+    level, spans = gauge.level, gauge.spans
+    if level is Level.OVER:
+        spans = worsen(spans, reading)
+    else:
+        # Not confirmed yet, it is near at least, for it is above the near threshold.
+        level = Level.OVER if overs >= confirm_reports else Level.NEAR
+        if level is not gauge.level:
+            spans = next_spans(spans, gauge.level, level, reading)
+    return gauge._replace(
+        level=level,
+        spans=spans,
+        last_over_at=_later(gauge.last_over_at, reading.at),
+        high_at=_later(gauge.high_at, reading.at),
+        lows=_lows_after(gauge.lows, reading.at),
+        overs=overs,
+        over_by=reading.report,
     )
-    if gauge.level is Level.OVER:
-        return replace(counted, spans=worsen(gauge.spans, reading))
-    if counted.overs < confirm_reports:
-        # Not confirmed yet: it is near at least, for it is above the near threshold.
-        return _move(counted, Level.NEAR, reading)
-    return _move(counted, Level.OVER, reading)
+
+
+def _interrupted(gauge: Gauge, reading: Reading) -> Gauge:
+    """Something that was not low: whatever was counted up to its time counts no more."""
+    return gauge._replace(
+        high_at=_later(gauge.high_at, reading.at), lows=_lows_after(gauge.lows, reading.at)
+    )
+
+
+def _later(known: datetime | None, at: datetime) -> datetime:
+    return at if known is None or at > known else known
+
+
+def _lows_after(lows: tuple[Low, ...], at: datetime) -> tuple[Low, ...]:
+    return tuple(low for low in lows if low.at > at) if lows else lows
 
 
 def _ease(gauge: Gauge, reading: Reading, rule: ClearRule, convective_at: datetime | None) -> Gauge:
     if not reading.low:
-        return replace(gauge, lows=(), overs=0)
+        return _interrupted(gauge, reading)._replace(overs=0)
+    if gauge.high_at is not None and reading.at <= gauge.high_at:
+        return gauge
     lows = (*gauge.lows, Low(reading.report, reading.at))
-    eased = replace(gauge, lows=lows, overs=0)
+    eased = gauge._replace(lows=lows, overs=0)
     pair = _clearing(lows, rule, gauge.last_over_at, convective_at)
     if pair is None:
         return eased
     level = Level.NEAR if reading.level is Level.NEAR else Level.WITHIN
-    return replace(_move(eased, level, reading, closed_by=pair), lows=(), last_over_at=None)
+    closed = _move(eased, level, reading, closed_by=pair)
+    return closed._replace(lows=(), last_over_at=None, high_at=None)
 
 
 def _clearing(
@@ -214,7 +257,7 @@ def _move(gauge: Gauge, level: Level, reading: Reading, closed_by: tuple[str, ..
     if level is gauge.level:
         return gauge
     spans = next_spans(gauge.spans, gauge.level, level, reading, closed_by)
-    return replace(gauge, level=level, spans=spans)
+    return gauge._replace(level=level, spans=spans)
 
 
 def next_spans(
@@ -223,8 +266,6 @@ def next_spans(
     after: Level,
     reading: Reading,
     closed_by: tuple[str, ...] = (),
-    *,
-    unsettled: bool = False,
 ) -> tuple[Span, ...]:
     """Close the span that ends and open the one that begins as a level changes.
 
@@ -232,7 +273,7 @@ def next_spans(
     """
     kept = [s for s in spans if s.closed_at is None or reading.at - s.closed_at <= REMEMBER]
     if kept and kept[-1].open and before is not after:
-        kept[-1] = replace(kept[-1], closed_at=reading.at, closed_by=closed_by)
+        kept[-1] = kept[-1]._replace(closed_at=reading.at, closed_by=closed_by)
     if after > before:
         kept.append(
             Span(
@@ -244,7 +285,7 @@ def next_spans(
                 reading.finding,
                 reading.report,
                 by_fall_back=reading.fall_back,
-                unsettled=unsettled,
+                of_best=reading.of_best,
             )
         )
     return tuple(kept)
@@ -257,5 +298,8 @@ def worsen(spans: tuple[Span, ...], reading: Reading) -> tuple[Span, ...]:
         return spans
     worst = spans[-1].worst
     if worst is not None and found.share <= worst.share:
-        return spans
-    return (*spans[:-1], replace(spans[-1], worst=found, worst_by=reading.report))
+        # Of a gust and a peak of the same strength people read about the gust.
+        plainer = worst.cause is Cause.PEAK and found.cause is not Cause.PEAK
+        if found.share < worst.share or not plainer:
+            return spans
+    return (*spans[:-1], spans[-1]._replace(worst=found, worst_by=reading.report))

@@ -5,19 +5,25 @@ Everything here is a pure function of the books, the reports and `now`.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Final
 
 from windwatch.episodes.books import Books, Setup
 from windwatch.episodes.entries import LATE, Entry, Judged, Status, insert, read_entry
+from windwatch.episodes.fold import fold
 from windwatch.episodes.state import AirfieldState, Seen
-from windwatch.episodes.track import Folded, fold
+from windwatch.episodes.track import Folded
 from windwatch.fleet import Airfield
 from windwatch.reports.raw import RawReport
+from windwatch.reports.values import Report
 
 # How many reports of each fall-back station are kept ready.
 _STANDBY: Final = 3
+# A sensor that tells the very same wind for so long while a neighbour blows is in doubt.
+_STUCK: Final = timedelta(hours=3)
+_BLOWS: Final = 10.0
 # So many of the newest reports are kept as evidence, however old.
 _EVIDENCE: Final = 4
 
@@ -30,6 +36,18 @@ def wind_is_known(airfield: Airfield, state: AirfieldState, now: datetime) -> bo
 def weather_is_known(airfield: Airfield, state: AirfieldState, now: datetime) -> bool:
     """Whether the main station's present weather is fresh."""
     return state.weather is not None and now - state.weather.at < airfield.stale_after
+
+
+def newest_with_wind(
+    setup: Setup, airfield: Airfield, state: AirfieldState, now: datetime
+) -> Entry | None:
+    """The newest accepted report that had a wind, of any station, if it is fresh."""
+    for entry in reversed(state.entries):
+        if now - entry.observed_at >= airfield.stale_after:
+            continue
+        if setup.read(airfield, entry)[0].wind is not None:
+            return entry
+    return None
 
 
 def take_in(
@@ -62,27 +80,94 @@ def _accept(
     if any(entry.id == known.id for known in (*state.entries, *state.standby)):
         return state, duplicate
     if entry.fall_back:
-        return replace(state, standby=_stand_by(state.standby, entry)), found
+        return _accept_fall_back(state, entry, found.report), found
     if state.settled_at is not None and entry.order_at <= state.settled_at:
         late = found._replace(
             status=Status.LATE, reason="its time is settled already: recorded only", entry=None
         )
         return state, late
+    doubt = _doubt_of_sensor(setup, airfield, state, entry, found.report)
+    if doubt:
+        entry = replace(entry, in_doubt=True)
+        found = found._replace(reason=doubt, entry=entry)
     entries = insert(state.entries, entry)
     if entries == state.entries:
         return state, duplicate._replace(reason="replaced by a correction already")
-    report, _ = setup.read(airfield, entry)
-    seen = Seen(entry.observed_at, entry.ref)
-    wind, weather = state.wind, state.weather
-    if report.wind is not None and (wind is None or entry.observed_at >= wind.at):
-        wind = seen
-    if report.weather.reported and (weather is None or entry.observed_at >= weather.at):
-        weather = seen
-    return replace(state, entries=entries, wind=wind, weather=weather), found
+    accepted = replace(
+        state,
+        entries=entries,
+        wind=_newest(setup, airfield, entries, state.wind, _has_wind),
+        weather=_newest(setup, airfield, entries, state.weather, _has_weather),
+    )
+    return accepted, found
+
+
+def _doubt_of_sensor(
+    setup: Setup, airfield: Airfield, state: AirfieldState, new: Entry, report: Report
+) -> str:
+    """Why the sensor seems stuck, or ''."""
+    neighbour = next(
+        (
+            e
+            for e in state.standby
+            if e.strongest > _BLOWS and new.observed_at - e.observed_at < airfield.stale_after
+        ),
+        None,
+    )
+    if neighbour is None or report.wind is None:
+        return ""
+    same_since = new.observed_at
+    for entry in reversed(state.entries):
+        wind = setup.read(airfield, entry)[0].wind
+        if entry.fall_back or wind is None or entry.observed_at > new.observed_at:
+            continue
+        if wind != report.wind:
+            break
+        same_since = entry.observed_at
+    if new.observed_at - same_since < _STUCK:
+        return ""
+    return f"in doubt: the very same wind for 3 hours, while {neighbour.station} blows over 10 kt"
+
+
+def _has_wind(report: Report) -> bool:
+    return report.wind is not None
+
+
+def _has_weather(report: Report) -> bool:
+    return report.weather.reported
+
+
+def _newest(
+    setup: Setup,
+    airfield: Airfield,
+    entries: tuple[Entry, ...],
+    known: Seen | None,
+    has: Callable[[Report], bool],
+) -> Seen | None:
+    """The newest report of the main station that has a group; a correction may take it away."""
+    main = [e for e in entries if not e.fall_back]
+    having = [e for e in main if has(setup.read(airfield, e)[0])]
+    newest = max(having, key=lambda e: e.observed_at, default=None)
+    found = None if newest is None else Seen(newest.observed_at, newest.ref)
+    if known is None or any(e.observed_at == known.at for e in main):
+        return found
+    return known if found is None or found.at < known.at else found
+
+
+def _accept_fall_back(state: AirfieldState, entry: Entry, report: Report) -> AirfieldState:
+    """A fall-back report waits, if it has a wind; a correction also mends what was judged."""
+    corrected = next((e for e in state.entries if entry.replaces(e)), None)
+    entries = state.entries
+    if corrected is not None:
+        entries = insert(entries, replace(entry, order_at=corrected.order_at))
+    standby = tuple(e for e in state.standby if not entry.replaces(e))
+    if report.wind is not None:
+        standby = _stand_by(standby, entry)
+    return replace(state, entries=entries, standby=standby)
 
 
 def _stand_by(standby: tuple[Entry, ...], new: Entry) -> tuple[Entry, ...]:
-    mine = [e for e in standby if e.station == new.station and not new.replaces(e)]
+    mine = [e for e in standby if e.station == new.station]
     others = [e for e in standby if e.station != new.station]
     mine = sorted([*mine, new], key=lambda e: e.place)[-_STANDBY:]
     return (*others, *mine)
@@ -94,7 +179,7 @@ def _fold_in(setup: Setup, airfield: Airfield, books: Books, state: AirfieldStat
     if after[: len(before)] == before:
         folded = books.folded
         for entry in after[len(before) :]:
-            folded = _fold_one(setup, airfield, folded, entry)
+            folded = _fold_one(setup, airfield, state, folded, entry)
         return Books(state, folded)
     return Books(state, refold(setup, airfield, state))
 
@@ -104,13 +189,16 @@ def refold(setup: Setup, airfield: Airfield, state: AirfieldState) -> Folded:
     folded = state.checkpoint
     for entry in state.entries:
         if state.settled_at is None or entry.order_at > state.settled_at:
-            folded = _fold_one(setup, airfield, folded, entry)
+            folded = _fold_one(setup, airfield, state, folded, entry)
     return folded
 
 
-def _fold_one(setup: Setup, airfield: Airfield, folded: Folded, entry: Entry) -> Folded:
+def _fold_one(
+    setup: Setup, airfield: Airfield, state: AirfieldState, folded: Folded, entry: Entry
+) -> Folded:
     report, assessment = setup.read(airfield, entry)
-    return fold(folded, entry, report, assessment)
+    not_yet = frozenset(key for key, at in state.judged_from if entry.order_at < at)
+    return fold(folded, entry, report, assessment, not_yet)
 
 
 def cover_with_fall_back(setup: Setup, airfield: Airfield, books: Books, now: datetime) -> Books:
@@ -145,18 +233,26 @@ def prune(setup: Setup, airfield: Airfield, books: Books, now: datetime) -> Book
     if not state.entries or state.entries[0].order_at >= cutoff:
         return books
     settled_at, checkpoint = state.settled_at, state.checkpoint
-    for entry in state.entries:
-        if entry.order_at >= cutoff:
-            break
-        if settled_at is None or entry.order_at > settled_at:
-            checkpoint = _fold_one(setup, airfield, checkpoint, entry)
-            settled_at = entry.order_at
     old = [e for e in state.entries if e.order_at < cutoff]
+    for entry in old:
+        # Several may share a time: all of them are settled together.
+        if state.settled_at is None or entry.order_at > state.settled_at:
+            checkpoint = _fold_one(setup, airfield, state, checkpoint, entry)
+            settled_at = entry.order_at
     young = state.entries[len(old) :]
     spare = max(0, _EVIDENCE - len(young))
-    kept = (*old[len(old) - spare :], *young) if spare else young
+    kept = (*old[max(0, len(old) - spare) :], *young)
     if kept == state.entries and settled_at == state.settled_at:
         return books
     return Books(
-        replace(state, entries=kept, settled_at=settled_at, checkpoint=checkpoint), books.folded
+        replace(
+            state,
+            entries=kept,
+            settled_at=settled_at,
+            checkpoint=checkpoint,
+            judged_from=tuple(
+                (key, at) for key, at in state.judged_from if settled_at is None or at > settled_at
+            ),
+        ),
+        books.folded,
     )

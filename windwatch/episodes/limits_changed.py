@@ -8,73 +8,90 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 
-from windwatch.assessment.values import Assessment, Level
+from windwatch.assessment.values import Level
 from windwatch.episodes.entries import Entry
 from windwatch.episodes.ledger import Told
 from windwatch.episodes.state import AirfieldState
-from windwatch.episodes.track import Folded, Track, fold
-from windwatch.episodes.values import Step, StepName, TrackKey, computed_id
-from windwatch.reports.values import Report
+from windwatch.episodes.track import Folded, Track
+from windwatch.episodes.values import Step, StepName, computed_id
+
+Prints = tuple[tuple[str, str], ...]
+_BEGUN = (StepName.NEAR, StepName.OPENED, StepName.UNSETTLED, StepName.RUNWAY_OUT)
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
-    """The tracks and the ledger under the new limits, and the episodes that ended by it."""
+class Ended:
+    """The ledger under the new limits, and the episodes that ended by them."""
 
-    folded: Folded
     ledger: tuple[Told, ...]
     steps: tuple[Step, ...]
 
 
-def adopt(
-    folded: Folded,
-    state: AirfieldState,
-    prints: tuple[tuple[str, str], ...],
-    fresh: tuple[Entry, Report, Assessment] | None,
-    now: datetime,
-) -> Change:
-    """Judge changed tracks anew.
+def start_anew(state: AirfieldState, prints: Prints, fresh: Entry | None) -> AirfieldState:
+    """The books, with every changed track forgotten but for the newest fresh report.
+
+    The entries stay: a correction or a late report still finds its place.
 
     Parameters
     ----------
-    fresh : tuple or None
-        The newest report, if it is fresh; without one a changed track starts from nothing and
-        an open episode of it ends.
+    fresh : Entry or None
+        The newest report with a wind, if it is fresh; without one a changed track waits for
+        the next.
     """
     old, new = dict(state.fingerprints), dict(prints)
-    judged: dict[TrackKey, Track] = {}
-    if fresh is not None:
-        entry, report, assessment = fresh
-        alone = fold(replace(folded, tracks=()), entry, report, assessment)
-        judged = {t.key: t for t in alone.tracks if not _same(t.key, old, new)}
-    known = {t.key for t in folded.tracks}
-    tracks = [
-        t if _same(t.key, old, new) else judged.get(t.key, Track(t.key))
-        for t in folded.tracks
-        if str(t.key) in new
-    ]
-    tracks += [t for key, t in judged.items() if key not in known]
-    ledger = []
+    kept = {key for key in new if old.get(key) == new[key]}
+    judged_from = tuple((key, at) for key, at in state.judged_from if key in kept)
+    if state.entries:
+        newest = state.entries[-1].order_at + timedelta(microseconds=1)
+        from_at = newest if fresh is None else fresh.order_at
+        judged_from += tuple((key, from_at) for key in new if key not in kept)
+    tracks = tuple(t for t in state.checkpoint.tracks if str(t.key) in kept)
+    return replace(
+        state,
+        checkpoint=state.checkpoint._replace(tracks=tracks),
+        fingerprints=prints,
+        judged_from=judged_from,
+    )
+
+
+def end_what_changed(
+    folded: Folded, ledger: tuple[Told, ...], old: Prints, new: Prints, now: datetime
+) -> Ended:
+    """End the episodes of changed tracks that are none any more under the new limits.
+
+    Parameters
+    ----------
+    folded : Folded
+        The tracks under the new limits.
+    """
+    was, now_is = dict(old), dict(new)
+    kept = []
     steps = []
-    for told in state.ledger:
-        if not told.open or _same(told.track, old, new):
-            ledger.append(told)
+    for told in ledger:
+        changed = was.get(str(told.track)) != now_is.get(str(told.track))
+        if not told.open or not changed or _still_so(folded.track(told.track), told):
+            kept.append(told)
             continue
-        track = judged.get(told.track)
-        if track is not None and _still_so(track, told):
-            ledger.append(told)
-            continue
-        closed = replace(told, open=False, closed_at=now, withdrawn=True, steps=told.steps + 1)
-        ledger.append(closed)
+        kept.append(told._replace(open=False, closed_at=now, withdrawn=True, steps=told.steps + 1))
         if told.level is Level.OVER and not told.runway:
-            steps.append(_ended(told, new, now))
-    return Change(replace(folded, tracks=tuple(tracks)), tuple(ledger), tuple(steps))
+            steps.append(_ended(told, now_is, now))
+    return Ended(tuple(kept), tuple(steps))
 
 
-def _same(key: TrackKey, old: Mapping[str, str], new: Mapping[str, str]) -> bool:
-    return old.get(str(key)) == new.get(str(key)) is not None
+def name_the_change(steps: tuple[Step, ...], old: Prints, new: Prints) -> tuple[Step, ...]:
+    """Steps made under new limits say so."""
+    was, now_is = dict(old), dict(new)
+    return tuple(_named(step, was, now_is) for step in steps)
+
+
+def _named(step: Step, was: Mapping[str, str], now_is: Mapping[str, str]) -> Step:
+    key = str(step.track)
+    if step.name not in _BEGUN or was.get(key) == now_is.get(key):
+        return step
+    what = "limits changed" if key in was else "watched from now on"
+    return replace(step, reason=f"{what}: {step.reason}")
 
 
 def _still_so(track: Track, told: Told) -> bool:

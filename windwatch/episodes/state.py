@@ -19,7 +19,8 @@ class Held:
     Attributes
     ----------
     until : datetime or None
-        End of the gathering minute; None: the opening of the airfield.
+        End of the gathering minute; None: the opening of the airfield, the end of the contact's
+        own quiet hours or absence, or room in the hour.
     """
 
     step: Step
@@ -28,11 +29,18 @@ class Held:
 
 @dataclass(frozen=True, slots=True)
 class ContactState:
-    """What one contact last heard about this airfield, and what waits."""
+    """What one contact last heard about this airfield, and what waits.
+
+    Attributes
+    ----------
+    recent : tuple of datetime
+        When the last notices went out, oldest first: no more than count for the rate.
+    """
 
     contact: str
     last_notice_at: datetime | None = None
     held: tuple[Held, ...] = ()
+    recent: tuple[datetime, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +79,10 @@ class AirfieldState:
         Newest reports of the fall-back stations.
     fingerprints : tuple of (track, fingerprint)
         Of the limits each track was judged by.
+    judged_from : tuple of (track, datetime)
+        Tracks whose limits were changed: entries placed before are not judged by the new ones.
+    known_contacts : tuple of str
+        Who was configured at the last step; others were added since.
     """
 
     airfield: str
@@ -86,6 +98,8 @@ class AirfieldState:
     wind: Seen | None = None
     weather: Seen | None = None
     fingerprints: tuple[tuple[str, str], ...] = ()
+    judged_from: tuple[tuple[str, datetime], ...] = ()
+    known_contacts: tuple[str, ...] = ()
 
     def contact(self, name: str) -> ContactState:
         """The state of one contact, new where there is none yet."""

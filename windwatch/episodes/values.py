@@ -47,7 +47,7 @@ class TrackKey(NamedTuple):
         """In words: ``runways X-LARK / student solo``, ``tie_down X-LARK``, ``thunder XLKS``."""
         match self.kind:
             case TrackKind.RUNWAYS:
-                return f"runways {self.aircraft} / {self.pilot_limits}"
+                return f"runways {self.aircraft} / {self.pilot_limits or 'anybody'}"
             case TrackKind.GROUND:
                 return f"{self.quantity} {self.aircraft}"
             case TrackKind.THUNDER:

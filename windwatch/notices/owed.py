@@ -26,6 +26,7 @@ def tell_silences(telling: Telling) -> None:
         if _is_known(telling, group):
             if known is not None and known.told:
                 _say_data_back(telling, known)
+                telling.over.append(known)
             continue
         silent = _say_no_data(telling, known or _begin(telling, group))
         if silent.told:
@@ -84,9 +85,9 @@ def _who_hears_no_data(
     for contact in telling.setup.fleet.contacts:
         if contact.name in silent.told:
             continue
-        if not hears_unknown(contact, airfield.id, silent.group):
-            continue
         holds = holds_any(state, contact.name, affected)
+        if not hears_unknown(contact, airfield.id, silent.group, holds=holds):
+            continue
         heard_now = any(s.name is StepName.NO_DATA for s in telling.to_hear.get(contact.name, ()))
         if due_to_all or (stale and (holds or heard_now)):
             names.append(contact.name)
@@ -134,11 +135,11 @@ def remind(telling: Telling) -> None:
         names = tuple(name for name in due if name in told.contacts)
         if names:
             reason = "still past the limit"
-            telling.say(_present_state(telling, told, StepName.REMINDER, reason), names)
+            telling.say(present_state(telling, told, StepName.REMINDER, reason), names)
             reminded.add(told.episode)
     if reminded:
         ledger = tuple(
-            replace(t, steps=t.steps + 1) if t.episode in reminded else t for t in state.ledger
+            t._replace(steps=t.steps + 1) if t.episode in reminded else t for t in state.ledger
         )
         telling.state = replace(state, ledger=ledger)
 
@@ -146,7 +147,10 @@ def remind(telling: Telling) -> None:
 def _is_due(telling: Telling, contact: str) -> bool:
     if telling.to_hear.get(contact):
         return False
-    last = telling.state.contact(contact).last_notice_at
+    known = telling.state.contact(contact)
+    if any(held.step.name is StepName.REMINDER for held in known.held):
+        return False
+    last = known.last_notice_at
     return last is not None and telling.now - last >= telling.setup.fleet.remind_every
 
 
@@ -172,7 +176,7 @@ def tell_newcomers(telling: Telling) -> None:
         line = told
         if told.open and told.level is Level.OVER and not told.runway:
             reason = "the present state, for a contact that was added"
-            step = _present_state(telling, told, StepName.OPENED, reason)
+            step = present_state(telling, told, StepName.OPENED, reason)
             new = tuple(
                 contact.name
                 for contact in added
@@ -180,12 +184,13 @@ def tell_newcomers(telling: Telling) -> None:
             )
             if new:
                 telling.say(step, new)
-                line = replace(told, steps=told.steps + 1, contacts=joined(told.contacts, new))
+                line = told._replace(steps=told.steps + 1, contacts=joined(told.contacts, new))
         ledger.append(line)
     telling.state = replace(state, ledger=tuple(ledger), known_contacts=names)
 
 
-def _present_state(telling: Telling, told: Told, name: StepName, reason: str) -> Step:
+def present_state(telling: Telling, told: Told, name: StepName, reason: str) -> Step:
+    """The step that tells somebody how an open episode stands now."""
     track = telling.folded.track(told.track)
     span = track.episode
     entries = telling.state.entries

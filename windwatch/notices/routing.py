@@ -1,4 +1,4 @@
-"""Who hears which step, and when: filters, operating hours, the gathering minute."""
+"""Who hears which step, and when: filters, hours, the gathering minute, the rate."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from datetime import datetime, time, timedelta
 from typing import Final
 from zoneinfo import ZoneInfo
 
+from windwatch.episodes.books import Books
 from windwatch.episodes.silence import WIND
 from windwatch.episodes.state import ContactState, Held
 from windwatch.episodes.values import (
@@ -20,6 +21,8 @@ from windwatch.episodes.values import (
     computed_id,
 )
 from windwatch.fleet import Airfield, Contact, RunwaySteps, TellAbout
+from windwatch.notices import rate
+from windwatch.notices.manners import as_it_stands, waits
 from windwatch.notices.values import Notice
 
 GATHER: Final = timedelta(seconds=60)
@@ -78,7 +81,8 @@ def hears(contact: Contact, step: Step, told: Iterable[str], was_best: bool) -> 
     if step.name in ENDINGS:
         return contact.name in told
     if not concerns(tell, step.track.airfield, step.track):
-        return False
+        # Who has been passed an episode that is not its own concern hears how it goes on.
+        return step.name is StepName.WORSENED and contact.name in told
     match step.name:
         case StepName.NEAR:
             return _hears_near(tell, step.track.kind)
@@ -96,11 +100,19 @@ def hears(contact: Contact, step: Step, told: Iterable[str], was_best: bool) -> 
             return _hears_level(tell, "over")
 
 
-def hears_unknown(contact: Contact, airfield: str, group: str) -> bool:
-    """Whether a contact wants to know that nothing is known of a group of quantities."""
+def hears_unknown(contact: Contact, airfield: str, group: str, *, holds: bool = False) -> bool:
+    """Whether a contact wants to know that nothing is known of a group of quantities.
+
+    Parameters
+    ----------
+    holds : bool
+        Whether it has been told of an open episode of the group, perhaps passed on to it.
+    """
     tell = contact.tell_about
     track = TrackKey(TrackKind.DATA, airfield, quantity=group)
-    return concerns(tell, airfield, track) and _hears_level(tell, "unknown")
+    if not concerns(tell, airfield, track):
+        return holds
+    return _hears_level(tell, "unknown")
 
 
 def _hears_near(tell: TellAbout, kind: TrackKind) -> bool:
@@ -136,41 +148,78 @@ class Release:
 
 
 def release(
-    state: ContactState, new: tuple[Step, ...], airfield: Airfield, now: datetime
+    state: ContactState,
+    new: tuple[Step, ...],
+    contact: Contact,
+    airfield: Airfield,
+    books: Books,
+    now: datetime,
 ) -> Release:
     """Hold what must wait, and gather what may go.
 
-    Runway steps wait for the opening outside operating hours. Within a minute of a notice,
-    what comes waits and goes together when that minute ends.
+    Runway steps wait for the opening outside operating hours, and what the contact's own hours
+    hold waits for their end. Within a minute of a notice, what comes waits and goes together
+    when that minute ends. Beyond six notices in an hour `windwatch.notices.rate` decides.
     """
     open_now = is_open(airfield, now)
-    held = list(state.held)
+    queue = [
+        *((held.step, _still_waits(held, contact, airfield, now, open_now)) for held in state.held),
+        *((step, _begins_to_wait(step, contact, airfield, now, open_now)) for step in new),
+    ]
+    ready = [step for step, waiting in queue if waiting is None]
+    long_held = {held.step.id for held in state.held if held.until is None}
     minute_ends = None if state.last_notice_at is None else state.last_notice_at + GATHER
-    gathering = minute_ends is not None and now < minute_ends
-    ready: list[Step] = []
-    for waiting in held:
-        if _still_waits(waiting, now, open_now):
-            continue
-        ready.append(waiting.step)
-    held = [h for h in held if _still_waits(h, now, open_now)]
-    for step in new:
-        if step.track.kind is TrackKind.RUNWAYS and not open_now:
-            held.append(Held(step, None))
-        elif gathering:
-            held.append(Held(step, minute_ends))
-        else:
-            ready.append(step)
-    if gathering and ready:
-        held = [*(Held(step, minute_ends) for step in ready), *held]
-        ready = []
-    told = compress(tuple(ready))
-    if not told:
-        return Release((), state if tuple(held) == state.held else replace(state, held=tuple(held)))
-    return Release(told, replace(state, held=tuple(held), last_notice_at=now))
+    wait: Held | None = None
+    told: tuple[Step, ...] = ()
+    if ready and minute_ends is not None and now < minute_ends:
+        wait = Held(ready[0], minute_ends)
+    else:
+        told = _still_true(compress(tuple(ready)), long_held, airfield, books, now)
+        if told and not rate.may_go(state.recent, told, books.state.ledger, contact.name, now):
+            wait = Held(ready[0], None)
+            told = ()
+    if wait is not None:
+        queue = [(step, waiting or replace(wait, step=step)) for step, waiting in queue]
+    held = tuple(waiting for _, waiting in queue if waiting is not None)
+    if told:
+        recent = rate.noted(state.recent, now)
+        return Release(told, replace(state, held=held, last_notice_at=now, recent=recent))
+    return Release((), state if held == state.held else replace(state, held=held))
 
 
-def _still_waits(held: Held, now: datetime, open_now: bool) -> bool:
-    return not open_now if held.until is None else now < held.until
+def _still_waits(
+    held: Held, contact: Contact, airfield: Airfield, now: datetime, open_now: bool
+) -> Held | None:
+    """Why a step waits on; None: not any longer."""
+    if held.until is not None and now < held.until:
+        return held
+    # What only waited for its minute was made while the airfield was open.
+    closed = held.until is None and held.step.track.kind is TrackKind.RUNWAYS and not open_now
+    return Held(held.step, None) if closed or waits(contact, held.step, airfield, now) else None
+
+
+def _begins_to_wait(
+    step: Step, contact: Contact, airfield: Airfield, now: datetime, open_now: bool
+) -> Held | None:
+    closed = step.track.kind is TrackKind.RUNWAYS and not open_now
+    return Held(step, None) if closed or waits(contact, step, airfield, now) else None
+
+
+def _still_true(
+    steps: tuple[Step, ...],
+    long_held: set[str],
+    airfield: Airfield,
+    books: Books,
+    now: datetime,
+) -> tuple[Step, ...]:
+    """What has waited longer than its minute, as it stands now; what is over is left out."""
+    found = (
+        as_it_stands(step, airfield, books.state, books.folded, now)
+        if step.id in long_held
+        else step
+        for step in steps
+    )
+    return tuple(step for step in found if step is not None)
 
 
 def compress(steps: tuple[Step, ...]) -> tuple[Step, ...]:

@@ -2,68 +2,83 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime
 
 from windwatch.assessment.values import Assessment, Level
 from windwatch.episodes.intake import weather_is_known, wind_is_known
 from windwatch.episodes.ledger import Told
 from windwatch.episodes.state import AirfieldState
-from windwatch.episodes.track import Folded
+from windwatch.episodes.track import Folded, Track
 from windwatch.episodes.values import ReportRef, Step, StepName, TrackKey, computed_id
 from windwatch.fleet import Airfield
 from windwatch.notices.values import OpenTrack, Situation
 from windwatch.reports.values import Report
 
+# An open episode, and who has been told of it.
+OpenNow = tuple[tuple[frozenset[str], OpenTrack], ...]
 
-def open_tracks(
-    folded: Folded, state: AirfieldState, contact: str, now: datetime
-) -> tuple[OpenTrack, ...]:
-    """The open episodes that a contact has been told of."""
+
+def every_open_track(folded: Folded, state: AirfieldState, now: datetime) -> OpenNow:
+    """The open episodes of an airfield, each with the contacts who have been told of it."""
     acknowledged = {a.episode: a.by for a in state.acknowledged}
-    found = []
-    for told in state.ledger:
-        if not _holds(told, contact):
-            continue
-        track = folded.track(told.track)
-        step = Step(
-            id=computed_id(told.episode, "now"),
-            episode=told.episode,
-            name=StepName.OPENED,
-            track=told.track,
-            at=now,
-            level=track.level,
-            finding=track.finding,
-            end=track.end,
-            since=told.opened_at,
-            worst=None if track.episode is None else track.episode.worst,
+    tracks = {track.key: track for track in folded.tracks}
+    return tuple(
+        (
+            frozenset(told.contacts),
+            _open_track(told, tracks.get(told.track) or Track(told.track), now, acknowledged),
         )
-        found.append(
-            OpenTrack(
-                told.track,
-                told.episode,
-                told.opened_at,
-                step,
-                easing=track.easing,
-                acknowledged_by=acknowledged.get(told.episode, ""),
-            )
-        )
-    return tuple(found)
+        for told in state.ledger
+        if _is_open(told) and told.contacts
+    )
+
+
+def open_tracks_of(open_now: OpenNow, contact: str) -> tuple[OpenTrack, ...]:
+    """The open episodes that a contact has been told of."""
+    return tuple(track for contacts, track in open_now if contact in contacts)
+
+
+def _open_track(
+    told: Told, track: Track, now: datetime, acknowledged: Mapping[str, str]
+) -> OpenTrack:
+    episode = track.episode
+    step = Step(
+        id=computed_id(told.episode, "now"),
+        episode=told.episode,
+        name=StepName.OPENED,
+        track=told.track,
+        at=now,
+        level=track.level,
+        finding=track.finding,
+        end=track.end,
+        since=told.opened_at,
+        worst=None if episode is None else episode.worst,
+    )
+    return OpenTrack(
+        told.track,
+        told.episode,
+        told.opened_at,
+        step,
+        easing=track.easing,
+        acknowledged_by=acknowledged.get(told.episode, ""),
+    )
 
 
 def holds_any(state: AirfieldState, contact: str, tracks: tuple[TrackKey, ...]) -> bool:
     """Whether a contact has been told of an open episode of one of the tracks."""
-    return any(_holds(told, contact) and told.track in tracks for told in state.ledger)
+    return any(
+        _is_open(told) and contact in told.contacts and told.track in tracks
+        for told in state.ledger
+    )
 
 
-def _holds(told: Told, contact: str) -> bool:
-    return told.open and told.level is Level.OVER and not told.runway and contact in told.contacts
+def _is_open(told: Told) -> bool:
+    return told.open and told.level is Level.OVER and not told.runway
 
 
 def make_situation(
     airfield: Airfield,
     state: AirfieldState,
-    folded: Folded,
-    contact: str,
     now: datetime,
     newest: tuple[ReportRef, Report, Assessment] | None,
     newest_main: ReportRef | None,
@@ -75,6 +90,11 @@ def make_situation(
     ----------
     newest : tuple or None
         The newest accepted report with a wind, of the station in use.
+
+    Returns
+    -------
+    Situation
+        Without the open episodes, which are each contact's own.
     """
     ref, report, assessment = newest if newest is not None else (None, None, None)
     fall_back = ref is not None and ref.fall_back
@@ -98,6 +118,6 @@ def make_situation(
         next_report_due=due,
         station_in_use=ref.station if fall_back and ref is not None else airfield.station.id,
         newest=newest_main,
-        open_tracks=open_tracks(folded, state, contact, now),
+        open_tracks=(),
         variation_deg=variation_deg,
     )

@@ -15,7 +15,7 @@ from windwatch.episodes.track import Folded, Track
 from windwatch.episodes.values import ReportRef, Step, StepName, TrackKey
 from windwatch.fleet import Airfield, RunwaySteps
 from windwatch.notices.routing import hears, make_notice, release
-from windwatch.notices.situation import make_situation
+from windwatch.notices.situation import every_open_track, make_situation, open_tracks_of
 from windwatch.notices.values import Notice, Situation
 from windwatch.reports.values import Report
 
@@ -31,6 +31,8 @@ class Telling:
     heard_by : dict of step id to contact names
     to_hear : dict of contact name to steps
         In the order in which they were made.
+    over : list of Silence
+        Silences that have just ended: their conversations go on once more.
     """
 
     setup: Setup
@@ -41,6 +43,7 @@ class Telling:
     steps: list[Step] = field(default_factory=list)
     heard_by: dict[str, tuple[str, ...]] = field(default_factory=dict)
     to_hear: dict[str, list[Step]] = field(default_factory=dict)
+    over: list[Silence] = field(default_factory=list)
 
     @property
     def books(self) -> Books:
@@ -73,7 +76,9 @@ def tell(telling: Telling, steps: tuple[Step, ...]) -> None:
         names = tuple(c.name for c in contacts if hears(c, step, known, was_best))
         telling.say(step, names)
         if told is not None and names:
-            ledger[step.episode] = replace(told, contacts=joined(known, names))
+            anew = not known or step.name is StepName.OPENED
+            told_at = telling.now if anew else told.told_at
+            ledger[step.episode] = told._replace(contacts=joined(known, names), told_at=told_at)
         if step.name in (StepName.OPENED, StepName.UNSETTLED):
             # Who hears of each runway knows by *none left* that these are lost.
             each = tuple(
@@ -83,7 +88,7 @@ def tell(telling: Telling, steps: tuple[Step, ...]) -> None:
             )
             for episode in lost_with_track.get(step.track, ()):
                 lost = ledger[episode]
-                ledger[episode] = replace(lost, contacts=joined(lost.contacts, each))
+                ledger[episode] = lost._replace(contacts=joined(lost.contacts, each))
     telling.state = replace(telling.state, ledger=tuple(ledger.values()))
 
 
@@ -104,37 +109,38 @@ def _lost_with_track(ledger: tuple[Told, ...]) -> dict[TrackKey, list[str]]:
 
 def go_out(telling: Telling) -> tuple[tuple[Notice, Situation], ...]:
     """The notices that go out now; what must wait is held in the books."""
-    before = telling.state
-    contacts = {c.contact: c for c in before.contacts}
+    state, books = telling.state, telling.books
+    contacts = {c.contact: c for c in state.contacts}
     notices = []
     for contact in telling.setup.fleet.contacts:
-        known = before.contact(contact.name)
+        known = state.contact(contact.name)
         new = tuple(telling.to_hear.get(contact.name, ()))
-        released = release(known, new, telling.airfield, telling.now)
+        released = release(known, new, contact, telling.airfield, books, telling.now)
         if released.state != known:
             contacts[contact.name] = released.state
         if released.steps:
-            references = _references(telling.state, contact.name, released.steps)
+            references = _references(telling, contact.name, released.steps)
             notice = make_notice(contact, telling.airfield, released.steps, telling.now, references)
-            telling.state = _note_conversation(telling.state, notice)
             notices.append(notice)
-    telling.state = replace(telling.state, contacts=tuple(contacts.values()))
+    if tuple(contacts.values()) != state.contacts:
+        telling.state = replace(state, contacts=tuple(contacts.values()))
+    if not notices:
+        return ()
+    telling.state = _note_conversations(telling.state, notices)
+    here = _here(telling.setup, telling.airfield, telling.books, telling.now)
+    open_now = every_open_track(telling.folded, telling.state, telling.now)
     return tuple(
-        (
-            notice,
-            situation_now(
-                telling.setup, telling.airfield, telling.books, notice.contact, telling.now
-            ),
-        )
+        (notice, replace(here, open_tracks=open_tracks_of(open_now, notice.contact)))
         for notice in notices
     )
 
 
-def _references(state: AirfieldState, contact: str, steps: tuple[Step, ...]) -> tuple[str, ...]:
+def _references(telling: Telling, contact: str, steps: tuple[Step, ...]) -> tuple[str, ...]:
     """The notices that began the conversations which these steps continue."""
     episodes = {step.episode for step in steps}
-    conversations = [(told.episode, told.first_notices) for told in state.ledger]
-    conversations += [(silent.episode, silent.first_notices) for silent in state.silences]
+    conversations = [(told.episode, told.first_notices) for told in telling.state.ledger]
+    silences = (*telling.state.silences, *telling.over)
+    conversations += [(silent.episode, silent.first_notices) for silent in silences]
     found = [
         notice
         for episode, first_notices in conversations
@@ -145,27 +151,35 @@ def _references(state: AirfieldState, contact: str, steps: tuple[Step, ...]) -> 
     return tuple(dict.fromkeys(found))
 
 
-def _note_conversation(state: AirfieldState, notice: Notice) -> AirfieldState:
-    episodes = {step.episode for step in notice.steps}
-    root = notice.references[0] if notice.references else notice.id
+def _note_conversations(state: AirfieldState, notices: list[Notice]) -> AirfieldState:
+    """Remember for each contact the notice that began the conversation about each episode."""
+    roots: dict[str, dict[str, str]] = {}
+    for notice in notices:
+        root = notice.references[0] if notice.references else notice.id
+        for step in notice.steps:
+            roots.setdefault(step.episode, {})[notice.contact] = root
 
-    def noted(first: tuple[tuple[str, str], ...]) -> tuple[tuple[str, str], ...]:
-        return first if notice.contact in dict(first) else (*first, (notice.contact, root))
-
-    def told_noted(told: Told) -> Told:
-        if told.episode not in episodes:
-            return told
-        return replace(told, first_notices=noted(told.first_notices))
-
-    def silence_noted(silent: Silence) -> Silence:
-        if silent.episode not in episodes:
-            return silent
-        return replace(silent, first_notices=noted(silent.first_notices))
+    def noted(first: tuple[tuple[str, str], ...], episode: str) -> tuple[tuple[str, str], ...]:
+        if not first:
+            return tuple(roots[episode].items())
+        known = {contact for contact, _ in first}
+        new = [pair for pair in roots[episode].items() if pair[0] not in known]
+        return (*first, *new)
 
     return replace(
         state,
-        ledger=tuple(told_noted(told) for told in state.ledger),
-        silences=tuple(silence_noted(silent) for silent in state.silences),
+        ledger=tuple(
+            told._replace(first_notices=noted(told.first_notices, told.episode))
+            if told.episode in roots
+            else told
+            for told in state.ledger
+        ),
+        silences=tuple(
+            replace(silent, first_notices=noted(silent.first_notices, silent.episode))
+            if silent.episode in roots
+            else silent
+            for silent in state.silences
+        ),
     )
 
 
@@ -173,6 +187,12 @@ def situation_now(
     setup: Setup, airfield: Airfield, books: Books, contact: str, now: datetime
 ) -> Situation:
     """How things stand at an airfield, as words for a contact need it."""
+    open_now = every_open_track(books.folded, books.state, now)
+    here = _here(setup, airfield, books, now)
+    return replace(here, open_tracks=open_tracks_of(open_now, contact))
+
+
+def _here(setup: Setup, airfield: Airfield, books: Books, now: datetime) -> Situation:
     state = books.state
     newest: tuple[ReportRef, Report, Assessment] | None = None
     covered = not wind_is_known(airfield, state, now)
@@ -185,8 +205,6 @@ def situation_now(
     return make_situation(
         airfield,
         state,
-        books.folded,
-        contact,
         now,
         newest,
         main[-1] if main else None,

@@ -1,0 +1,156 @@
+"""What has been said: the ledger's lines, and what they are held against."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import NamedTuple
+
+from windwatch.assessment.values import Level
+from windwatch.episodes.gauge import Span
+from windwatch.episodes.track import Track
+from windwatch.episodes.values import ReportRef, Step, TrackKey, TrackKind, computed_id
+
+
+class Told(NamedTuple):
+    """One span that has been turned into steps.
+
+    Attributes
+    ----------
+    runway : str
+        The runway that was lost; '' for the track itself.
+    worst : Knots or None
+        The worst figure shown in any notice about it.
+    contacts : tuple of str
+        Who heard of its beginning (or will, when what holds the notice ends).
+    by_opening : bool
+        A runway that was lost together with the last one: told by *opened* alone.
+    first_notices : tuple of (contact, notice id)
+        The notice that began the conversation.
+    told_at : datetime or None
+        When a contact was first told of it, or last passed on to.
+    """
+
+    episode: str
+    track: TrackKey
+    level: Level
+    runway: str
+    opened_by: str
+    opened_at: datetime
+    open: bool = True
+    steps: int = 0
+    worst: float | None = None
+    contacts: tuple[str, ...] = ()
+    by_opening: bool = False
+    easing: bool = False
+    closed_at: datetime | None = None
+    withdrawn: bool = False
+    first_notices: tuple[tuple[str, str], ...] = ()
+    told_at: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """What steps are written from, beside the tracks.
+
+    Attributes
+    ----------
+    refs : mapping of str to ReportRef
+        Every report that may be named.
+    newest : ReportRef or None
+        The newest report folded in.
+    thunder : tuple of str
+        What the newest report says of thunder.
+    wind_fresh, weather_fresh : bool
+        Whether the newest observation of the group is fresh: nothing old ends an episode.
+    """
+
+    refs: Mapping[str, ReportRef] = field(default_factory=dict)
+    newest: ReportRef | None = None
+    thunder: tuple[str, ...] = ()
+    wind_fresh: bool = True
+    weather_fresh: bool = True
+
+    def fresh(self, track: Track) -> bool:
+        """Whether what a track is judged by is fresh."""
+        return self.weather_fresh if track.key.kind is TrackKind.THUNDER else self.wind_fresh
+
+    def named(self, ids: Iterable[str]) -> tuple[ReportRef, ...]:
+        """The reports of these ids that are still at hand."""
+        return tuple(self.refs[i] for i in dict.fromkeys(ids) if i in self.refs)
+
+    @property
+    def latest(self) -> tuple[ReportRef, ...]:
+        """The newest report, alone."""
+        return () if self.newest is None else (self.newest,)
+
+
+@dataclass
+class Reckoning:
+    """One pass over the tracks: the ledger being rewritten, and the steps found."""
+
+    now: datetime
+    evidence: Evidence
+    steps: list[Step] = field(default_factory=list)
+    ledger: list[Told] = field(default_factory=list)
+
+    def say(self, told: Told, step: Step) -> None:
+        """Note a step and what is told with it."""
+        self.steps.append(step)
+        worst = told.worst
+        if step.finding is not None and step.level is Level.OVER:
+            shown = step.worst or step.finding
+            worst = max(worst or 0.0, shown.figure, step.finding.figure)
+        self.ledger.append(told._replace(steps=told.steps + 1, worst=worst))
+
+
+def begin(track: Track, span: Span, runway: str = "", *, easing: bool = False) -> Told:
+    """The line of a span that nobody was told of yet; its id is computed."""
+    parts = (str(track.key), runway, span.level.word, span.opened_by)
+    return Told(
+        computed_id(*parts),
+        track.key,
+        span.level,
+        runway,
+        span.opened_by,
+        span.opened_at,
+        easing=easing,
+    )
+
+
+def matched(
+    known: list[Told], spans: list[Span]
+) -> tuple[list[tuple[Told, Span | None]], list[Span]]:
+    """Each told episode with the span that it is about, and the spans that nobody was told of.
+
+    The open ones choose first: they are what people believe now.
+    """
+    left = list(spans)
+    pairs: list[tuple[Told, Span | None]] = []
+    for told in sorted(known, key=lambda t: not t.open):
+        span = _match(told, left)
+        pairs.append((told, span))
+        if span is not None:
+            # What closed and opened again before it could be told is one episode to people.
+            within = told.opened_at if told.open and span.open else None
+            left = [s for s in left if s is not span and (within is None or s.opened_at < within)]
+    return pairs, left
+
+
+def _match(told: Told, spans: list[Span]) -> Span | None:
+    """The span that a told episode is about: what still lasts, its opening report, or overlap."""
+    lasting = [s for s in spans if told.open and s.open and _touch(told, s)]
+    exact = [s for s in spans if s.opened_by == told.opened_by]
+    touching = [s for s in spans if _touch(told, s)]
+    return next(iter((*lasting, *exact, *touching)), None)
+
+
+def _touch(told: Told, span: Span) -> bool:
+    """Whether a span shares time with what was told."""
+    if told.open:
+        return span.covers(told.opened_at) or (span.open and span.opened_at >= told.opened_at)
+    if told.closed_at is None or told.withdrawn:
+        return False
+    begins_before_end = span.opened_at < told.closed_at
+    return begins_before_end and (span.closed_at is None or span.closed_at > told.opened_at)
