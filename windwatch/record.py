@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -17,11 +18,13 @@ from windwatch.fleet import Fleet
 from windwatch.notices.values import Content, Notice, Situation
 from windwatch.pipeline import Acknowledged, Event, Outcome, ReportsCame
 from windwatch.reports.raw import RawReport
+from windwatch.store.books import Books
 from windwatch.store.store import Store
 
 log = logging.getLogger(__name__)
 
 Compose = Callable[[Notice, Situation, Fleet], Content]
+ChannelsOf = Callable[[Notice], Mapping[str, datetime | None]]
 
 _STATE: TypeAdapter[AirfieldState] = TypeAdapter(AirfieldState)
 
@@ -56,48 +59,69 @@ def words_for(
         return plain(notice, situation, fleet)
 
 
-def keep(
-    store: Store,
-    event: Event,
-    before: AirfieldState,
-    outcome: Outcome,
-    now: datetime,
-    composed: tuple[tuple[Notice, Content], ...],
-    channels_of: Callable[[str], tuple[str, ...]],
-) -> None:
-    """Write one step's outcome in one transaction.
+@dataclass(frozen=True, slots=True)
+class Change:
+    """What one event came to at one airfield.
 
-    Parameters
+    Attributes
     ----------
     before : AirfieldState
         State before the step, to see which episodes moved.
     composed : tuple of (Notice, Content)
         The notices in words.
+    """
+
+    event: Event
+    before: AirfieldState
+    outcome: Outcome
+    now: datetime
+    composed: tuple[tuple[Notice, Content], ...] = ()
+
+
+def keep(store: Store, changes: Sequence[Change], channels_of: ChannelsOf) -> None:
+    """Write changes in one transaction.
+
+    Parameters
+    ----------
     channels_of : callable
-        Names of a contact's channels.
+        By which channels a notice goes, and from when on; None: at once.
 
     Raises
     ------
     StoreError
-        If it cannot be written; then nothing of it is.
+        If they cannot be written; then nothing of them is.
     """
+    if not changes:
+        return
+    with store.transaction() as books:
+        for change in changes:
+            _write(books, change, channels_of)
+
+
+def _write(books: Books, change: Change, channels_of: ChannelsOf) -> None:
+    event, outcome = change.event, change.outcome
     state = outcome.books.state
     raws = event.reports if isinstance(event, ReportsCame) else ()
-    with store.transaction() as books:
-        for raw, judged in zip(raws, outcome.judged, strict=False):
-            if judged.status is not Status.DUPLICATE:
-                books.save_report(**_report_row(raw, judged))
-        if outcome.steps or any(j.entry is not None for j in outcome.judged):
-            books.save_event(_kind(event), now, _detail(event, outcome))
-        books.save_steps(outcome.steps)
-        last_steps = {step.episode: step for step in outcome.steps}
-        for told in _moved(before, state):
-            books.save_episode(**_episode_row(told, last_steps.get(told.episode)))
-        if state is not before:
-            text = _STATE.dump_json(state).decode()
-            books.save_airfield_state(state.airfield, text, now)
-        for notice, content in composed:
-            books.enqueue(notice, content, channels_of(notice.contact))
+    for raw, judged in zip(raws, outcome.judged, strict=False):
+        if judged.status is not Status.DUPLICATE:
+            books.save_report(**_report_row(raw, judged))
+    if _changes_something(event, outcome):
+        books.save_event(_kind(event), change.now, _detail(event, outcome))
+    books.save_steps(outcome.steps)
+    last_steps = {step.episode: step for step in outcome.steps}
+    moved = _moved(change.before, state, last_steps)
+    books.save_episodes([_episode_row(told, last_steps.get(told.episode)) for told in moved])
+    if state is not change.before:
+        text = _STATE.dump_json(state).decode()
+        books.save_airfield_state(state.airfield, text, change.now)
+    for notice, content in change.composed:
+        books.enqueue(notice, content, channels_of(notice))
+
+
+def _changes_something(event: Event, outcome: Outcome) -> bool:
+    """Whether a replay of the events would need this one."""
+    accepted = any(judged.entry is not None for judged in outcome.judged)
+    return isinstance(event, Acknowledged) or accepted or bool(outcome.steps)
 
 
 def _kind(event: Event) -> str:
@@ -142,9 +166,24 @@ def _report_row(raw: RawReport, judged: Judged) -> dict[str, Any]:
     }
 
 
-def _moved(before: AirfieldState, after: AirfieldState) -> list[Told]:
-    known = set(before.ledger)
-    return [told for told in after.ledger if told not in known]
+def _moved(
+    before: AirfieldState, after: AirfieldState, last_steps: Mapping[str, Step]
+) -> list[Told]:
+    """Episodes of which a row would say something new.
+
+    A runway that was lost together with the last one has none of its own before something
+    happens to it by itself: *none left* says it.
+    """
+    known = {told.episode: told for told in before.ledger}
+    return [
+        told
+        for told in after.ledger
+        if told.episode in last_steps or _standing(told) != _standing(known.get(told.episode, told))
+    ]
+
+
+def _standing(told: Told) -> tuple[bool, datetime | None, bool]:
+    return told.open, told.closed_at, told.withdrawn
 
 
 def _episode_row(told: Told, step: Step | None) -> dict[str, Any]:

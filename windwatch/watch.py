@@ -1,6 +1,6 @@
 """The watch: poll, judge, store, deliver. The only place where the rim meets; it holds no rules.
 
-`Watch` turns the crank; whoever holds it says when: `run` by the clock, `replay` by the recording,
+Whoever holds a `Watch` says when it turns: `schedule.run` by the clock, `replay` by the recording,
 a test by hand.
 """
 
@@ -8,19 +8,21 @@ from __future__ import annotations
 
 import logging
 import threading
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
+from collections.abc import Iterable
+from dataclasses import replace
+from datetime import datetime, timedelta
 from random import Random
-from typing import Any, Final
+from typing import Final
 
 from windwatch import pipeline
 from windwatch.clock import Clock
+from windwatch.cycle import CycleReport, fail, news, received, single, why_not_fetched
 from windwatch.delivery.channels import ChannelBook
 from windwatch.delivery.worker import DrainReport, Worker
 from windwatch.episodes.books import Books, Setup
-from windwatch.episodes.entries import Judged, stations_of
-from windwatch.errors import FeedBusy, FeedError
+from windwatch.episodes.entries import stations_of
+from windwatch.episodes.track import Folded
+from windwatch.errors import StoreError
 from windwatch.feeds.values import Feed
 from windwatch.fleet import Airfield
 from windwatch.notices.compose import compose
@@ -28,47 +30,23 @@ from windwatch.notices.plain import compose_plain
 from windwatch.notices.restate import state_now
 from windwatch.notices.telling import situation_now
 from windwatch.notices.values import Content, Notice
-from windwatch.record import keep, load_states, words_for
+from windwatch.record import Change, keep, load_states, words_for
 from windwatch.reports.decode import read_wind
 from windwatch.reports.raw import RawReport
 from windwatch.settings.running import Settings
 from windwatch.store.store import Store
+from windwatch.store.values import Acknowledgement as StoredAcknowledgement
+from windwatch.upkeep.keeper import Keeper
+from windwatch.upkeep.showing import Outward
+from windwatch.upkeep.unwritten import ends_something
 
 log = logging.getLogger(__name__)
 
-TICK: Final = timedelta(seconds=15)
-# A step of the wall clock against the monotonic one by more than this is a jump.
-JUMP_S: Final = 2.0
 # Past this share of `stale_after` the feed is asked past every cache: a stale validator
 # would otherwise answer "not modified" for ever.
 ASK_FRESH_AT: Final = 2 / 3
 # Asked back so far after a gap in watching: as long as late reports still count.
 LOOK_BACK: Final = timedelta(hours=6)
-
-
-@dataclass(slots=True)
-class CycleReport:
-    """What one poll came to.
-
-    Attributes
-    ----------
-    fetched : int
-        Reports that the feed gave.
-    problems : list of str
-        What could not be used, in words.
-    feed_failed : str
-        Why the feed gave nothing; '' where it answered.
-    judged : list of (airfield, Judged)
-        What became of each report.
-    notices : list of Notice
-        What goes out.
-    """
-
-    fetched: int = 0
-    problems: list[str] = field(default_factory=list)
-    feed_failed: str = ""
-    judged: list[tuple[str, Judged]] = field(default_factory=list)
-    notices: list[tuple[Notice, Content]] = field(default_factory=list)
 
 
 class Watch:
@@ -85,6 +63,8 @@ class Watch:
     clock : Clock
     random : Random
         For the jitter of retries.
+    outward : Outward or None
+        Where it shows how it stands: the state for `windwatch health`, the heartbeat, metrics.
     """
 
     def __init__(
@@ -95,19 +75,30 @@ class Watch:
         channels: ChannelBook,
         clock: Clock,
         random: Random | None = None,
+        outward: Outward | None = None,
     ) -> None:
         self.settings = settings
         self.setup = Setup(settings.fleet)
         self._store = store
         self._feed = feed
         self._channels = channels
-        self._clock = clock
+        self.keeper = Keeper(
+            settings.fleet,
+            store,
+            channels,
+            clock,
+            settings.feed.every,
+            polls=feed is not None,
+            outward=outward,
+        )
+        # Goes on evenly where the machine's own jumps.
+        self._clock = self.keeper.clock
         # One step at a time: polls, ticks and restatements come from several threads.
         self._turn = threading.RLock()
         self._worker = Worker(
             store,
-            channels,
-            clock,
+            self.keeper.channels,
+            self._clock,
             self._restate,
             random or Random(),  # noqa: S311 - jitter, not cryptography
         )
@@ -123,12 +114,21 @@ class Watch:
         states = load_states(self._store)
         books = {}
         for airfield in self._airfields.values():
-            state = states.get(airfield.id)
-            if state is None:
-                books[airfield.id] = pipeline.begin(self.setup, airfield, now)
-            else:
-                books[airfield.id] = pipeline.restore(self.setup, airfield, state)
-        self._acknowledged = {(a.episode, a.at) for a in self._store.acknowledgements()}
+            state = states.pop(airfield.id, None)
+            if state is not None:
+                try:
+                    books[airfield.id] = pipeline.restore(self.setup, airfield, state)
+                    continue
+                except Exception:
+                    # Rather watched from now on than not at all; nothing is cleared by it.
+                    log.exception("state_unusable", extra={"airfield": airfield.id})
+            books[airfield.id] = pipeline.begin(self.setup, airfield, now)
+        # Watched before, and not configured any more: whoever holds an alert is told.
+        self._dropped = {
+            airfield: Books(state, Folded())
+            for airfield, state in states.items()
+            if any(told.open for told in state.ledger)
+        }
         return books
 
     # --- one turn of the crank ------------------------------------------------
@@ -136,9 +136,14 @@ class Watch:
     def poll(self) -> CycleReport:
         """Ask the feed once, judge what came, and let time pass."""
         report = CycleReport()
+        self.keeper.turn()
         if self._feed is not None:
             self._fetch(self._feed, report)
         self.tick(report)
+        self.keeper.polled(report.fetched, report.failed, self.books)
+        if not report.feed_failed:
+            # What could not be stored must come again, past "not modified".
+            self._ask_fresh = bool(report.failed)
         return report
 
     def _fetch(self, feed: Feed, report: CycleReport) -> None:
@@ -148,21 +153,16 @@ class Watch:
             result = feed.fetch(
                 stations, now, since=self._since(now), fresh=self._ask_fresh or self._aging(now)
             )
-        except FeedBusy as busy:
-            report.feed_failed = str(busy)
-            log.warning("feed_busy", extra={"problem": busy.problem})
+        except Exception as error:  # noqa: BLE001 - told; what depends on the time goes on
+            report.feed_failed = why_not_fetched(error)
+            self.keeper.asked(None, error, report.feed_failed)
             return
-        except FeedError as error:
-            report.feed_failed = str(error)
-            log.warning("feed_failed", extra={"problem": error.problem})
-            return
+        self.keeper.asked(result.server_date, None, "")
         report.fetched = len(result.reports)
         report.problems = list(result.problems)
         for problem in result.problems:
             log.warning("feed_problem", extra={"problem": problem})
-        self._ask_fresh = True  # until what came is stored
-        self.take(result.reports, report)
-        self._ask_fresh = False
+        self.take(received(result.reports, now, self._clock.now()), report)
 
     def _since(self, now: datetime) -> datetime | None:
         """After a gap in watching, ask back to the last report that was judged."""
@@ -183,76 +183,215 @@ class Watch:
         """Judge reports, each airfield's together as one event."""
         report = report if report is not None else CycleReport()
         by_airfield: dict[str, list[RawReport]] = {}
-        for raw in reports:
+        for raw in (one for several in reports for one in single(several)):
             station = raw.station_asked or read_wind(raw.text, raw.received_at).station
             homes = [a.id for a in self._airfields.values() if station in stations_of(a)]
             if not homes:
                 report.problems.append(f"a report of {station or 'nobody'} was not asked for")
             for home in homes:
                 by_airfield.setdefault(home, []).append(raw)
-        for airfield, raws in by_airfield.items():
-            self._step(airfield, pipeline.ReportsCame(tuple(raws)), report)
+        with self._turn:
+            self._write_unwritten(report)
+            quiet: list[Change] = []
+            for airfield, raws in by_airfield.items():
+                self._take_at(airfield, tuple(raws), report, quiet)
+            self._keep_quiet(quiet, report)
         return report
+
+    def _take_at(
+        self,
+        airfield: str,
+        raws: tuple[RawReport, ...],
+        report: CycleReport,
+        quiet: list[Change],
+    ) -> None:
+        """Judge one airfield's reports; where they fail together, each by itself."""
+        try:
+            change = self._judge(airfield, pipeline.ReportsCame(raws), report)
+            if change is None:
+                return
+            if change.outcome.notices:
+                # At once, whatever the other airfields still need.
+                self._keep(change, report)
+            else:
+                quiet.append(change)
+        except Exception as error:  # noqa: BLE001 - told, and the others go on
+            if len(raws) == 1 or isinstance(error, StoreError):
+                fail(report, airfield, error)
+                return
+            for raw in raws:
+                self._try_step(airfield, pipeline.ReportsCame((raw,)), report)
+
+    def _keep_quiet(self, quiet: list[Change], report: CycleReport) -> None:
+        """Store what nobody needs to be told of: together, for the disk is slow."""
+        try:
+            keep(self._store, quiet, self._channels.starts_of)
+        except Exception:  # noqa: BLE001 - each by itself, and told by name
+            for change in quiet:
+                airfield = change.outcome.books.state.airfield
+                try:
+                    self._keep(change, report)
+                except Exception as error:  # noqa: BLE001 - told, and the others go on
+                    fail(report, airfield, error)
+            return
+        for change in quiet:
+            self._adopt(change, report)
 
     def tick(self, report: CycleReport | None = None) -> CycleReport:
         """Let time pass at every airfield, and take note of acknowledgements."""
         report = report if report is not None else CycleReport()
+        self.keeper.turn()
+        self._write_unwritten(report)
         self._take_acknowledgements(report)
         for airfield in self._airfields:
-            self._step(airfield, pipeline.Tick(), report)
+            self._try_step(airfield, pipeline.Tick(), report)
+        for airfield in tuple(self._dropped):
+            self._drop(airfield, report)
         return report
+
+    def _drop(self, airfield: str, report: CycleReport) -> None:
+        """Tell the end of what was open at an airfield that is not configured any more."""
+        with self._turn:
+            now = self._clock.now()
+            before = self._dropped[airfield]
+            try:
+                outcome = pipeline.drop(self.settings.fleet, before, now)
+                self._keep(Change(pipeline.Tick(), before.state, outcome, now), report)
+            except Exception as error:  # noqa: BLE001 - told, and the others go on
+                fail(report, airfield, error)
+                return
+            del self._dropped[airfield]
 
     def _take_acknowledgements(self, report: CycleReport) -> None:
         """Acknowledgements are written by other processes: the command, the board."""
-        for ack in self._store.acknowledgements():
-            if (ack.episode, ack.at) in self._acknowledged:
+        try:
+            acknowledgements = self._store.acknowledgements()
+        except StoreError as error:
+            log.error(  # noqa: TRY400 - its sentence says it all
+                "acknowledgements_unread", extra={"problem": str(error)}
+            )
+            return
+        now = self._clock.now()
+        for ack in acknowledgements:
+            key = (ack.episode, ack.at)
+            if key in self._acknowledged:
                 continue
-            self._acknowledged.add((ack.episode, ack.at))
-            for airfield, books in self.books.items():
-                if any(told.episode == ack.episode for told in books.state.ledger):
-                    event = pipeline.Acknowledged((ack.episode,), ack.by)
-                    self._step(airfield, event, report)
+            if now - ack.at < pipeline.ACKNOWLEDGED_FOR and not self._take_note(ack, report):
+                continue
+            self._acknowledged.add(key)
 
-    def acknowledge(self, airfield: str, episodes: tuple[str, ...], by: str) -> CycleReport:
+    def _take_note(self, ack: StoredAcknowledgement, report: CycleReport) -> bool:
+        """Take one acknowledgement; say whether nothing of it is left to store."""
+        event = pipeline.Acknowledged((ack.episode,), ack.by)
+        for airfield in self.books:
+            state = self._present(airfield).state
+            known = any(told.episode == ack.episode for told in state.ledger)
+            # True after a restart for what was taken before it.
+            taken = any(a.episode == ack.episode and a.at >= ack.at for a in state.acknowledged)
+            if known and not taken:
+                return self._try_step(airfield, event, report)
+        return True
+
+    def acknowledge(
+        self, airfield: str, episodes: tuple[str, ...], by: str, report: CycleReport | None = None
+    ) -> CycleReport:
         """Take note of episodes by hand (a recorded acknowledgement)."""
-        report = CycleReport()
-        self._step(airfield, pipeline.Acknowledged(episodes, by), report)
+        report = report if report is not None else CycleReport()
+        self._try_step(airfield, pipeline.Acknowledged(episodes, by), report)
         return report
+
+    def _try_step(self, airfield: str, event: pipeline.Event, report: CycleReport) -> bool:
+        """Step, and say whether it went well; a failing airfield never stops the others."""
+        try:
+            self._step(airfield, event, report)
+        except Exception as error:  # noqa: BLE001 - told, and the others go on
+            fail(report, airfield, error)
+            return False
+        return True
 
     def _step(self, airfield: str, event: pipeline.Event, report: CycleReport) -> None:
         with self._turn:
-            now = self._clock.now()
-            before = self.books[airfield]
-            outcome = pipeline.step(self.setup, before, event, now)
+            change = self._judge(airfield, event, report)
+            if change is not None:
+                self._keep(change, report)
+
+    def _present(self, airfield: str) -> Books:
+        """The books as they stand, with what could not be stored yet."""
+        return self.keeper.unwritten.books(airfield) or self.books[airfield]
+
+    def _judge(
+        self, airfield: str, event: pipeline.Event, report: CycleReport, *, may_end: bool = True
+    ) -> Change | None:
+        """Work out what an event comes to; None, if there is nothing to store."""
+        now = self._clock.now()
+        before = self._present(airfield)
+        conditions = self.keeper.conditions(airfield)
+        if not may_end:
+            conditions = replace(conditions, unwritten=True)
+        outcome = pipeline.step(self.setup, before, event, now, conditions)
+        if outcome.books is before and not news(outcome):
             report.judged += [(airfield, judged) for judged in outcome.judged]
-            if outcome.books is before and not _news(outcome):
+            return None
+        return Change(event, before.state, outcome, now)
+
+    def _keep(self, change: Change, report: CycleReport) -> None:
+        """Put a change into words and into the store, all of it or nothing, and adopt it."""
+        change = self._in_words(change)
+        try:
+            keep(self._store, [change], self._channels.starts_of)
+        except Exception as error:
+            self._warn_all_the_same(change, error, report)
+            raise
+        self._adopt(change, report)
+
+    def _in_words(self, change: Change) -> Change:
+        fleet = self.settings.fleet
+        composed = tuple(
+            (notice, words_for(notice, situation, fleet, compose, compose_plain))
+            for notice, situation in change.outcome.notices
+        )
+        return replace(change, composed=composed)
+
+    def _warn_all_the_same(self, change: Change, error: Exception, report: CycleReport) -> None:
+        """Have people warned past the store; nothing ends in what they are told so."""
+        airfield = change.outcome.books.state.airfield
+        if airfield not in self.books:
+            return
+        warning: Change | None = change
+        if ends_something(change):
+            warning = self._judge(airfield, change.event, report, may_end=False)
+        if warning is not None:
+            self.keeper.could_not_write(self._in_words(warning), error)
+
+    def _write_unwritten(self, report: CycleReport) -> None:
+        """Write first of all what could not be written before."""
+        with self._turn:
+            if not self.keeper.unwritten:
                 return
-            composed = tuple(
-                (
-                    notice,
-                    words_for(notice, situation, self.settings.fleet, compose, compose_plain),
-                )
-                for notice, situation in outcome.notices
-            )
-            keep(
-                self._store,
-                event,
-                before.state,
-                outcome,
-                now,
-                composed,
-                self._channels.kinds_of,
-            )
-            # Only what is stored is true: after a failed write the same reports come again.
-            self.books[airfield] = outcome.books
-            report.notices += composed
-            for notice, _ in composed:
-                log.info(
-                    "notice_made",
-                    extra={"notice": notice.id, "airfield": airfield, "steps": len(notice.steps)},
-                )
-            if composed:
-                self.work.set()
+            waiting = self.keeper.unwritten.changes()
+            try:
+                keep(self._store, waiting, self._channels.starts_of)
+            except StoreError as error:
+                self.keeper.still_unwritten(error)
+                report.failed.append(str(error))
+                return
+            self.keeper.written()
+            for change in waiting:
+                self._adopt(change, report)
+
+    def _adopt(self, change: Change, report: CycleReport) -> None:
+        """Only what is stored is true: after a failed write the same reports come again."""
+        airfield = change.outcome.books.state.airfield
+        if airfield in self.books:
+            self.books[airfield] = change.outcome.books
+        report.judged += [(airfield, judged) for judged in change.outcome.judged]
+        report.notices += change.composed
+        self.keeper.told(change)
+        for notice, _ in change.composed:
+            fields = {"notice": notice.id, "airfield": airfield, "steps": len(notice.steps)}
+            log.info("notice_made", extra=fields)
+        if change.composed:
+            self.work.set()
 
     # --- delivery ---------------------------------------------------------------
 
@@ -260,9 +399,15 @@ class Watch:
         self, stop: threading.Event | None = None, patience: timedelta | None = None
     ) -> DrainReport:
         """Send what is due."""
-        if patience is None:
-            return self._worker.drain(stop)
-        return self._worker.drain(stop, patience)
+        after_poll = self.keeper.polled_well
+        args = () if patience is None else (patience,)
+        drained = self._worker.drain(stop, *args)
+        self.keeper.drained(drained, after_poll, self.books)
+        return drained
+
+    def close(self) -> None:
+        """Show that the watch has ended."""
+        self.keeper.close(self.books)
 
     def next_due(self) -> datetime | None:
         """When the outbox has work next."""
@@ -284,103 +429,3 @@ class Watch:
     def airfield(self, airfield: str) -> Airfield:
         """The airfield of that identifier."""
         return self._airfields[airfield]
-
-
-def _news(outcome: pipeline.Outcome) -> bool:
-    """Whether there is anything to write: a step, a notice, or a report not seen before."""
-    return bool(
-        outcome.steps or outcome.notices or any(j.status != "duplicate" for j in outcome.judged)
-    )
-
-
-# --- by the clock -----------------------------------------------------------------
-
-
-def run(watch: Watch, every: timedelta, clock: Clock, stop: threading.Event) -> None:
-    """Turn the crank by the clock until told to stop.
-
-    Parameters
-    ----------
-    every : timedelta
-        Between two polls.
-    stop : Event
-        Set by whoever wants a clean end: nothing new is begun, what is under way ends.
-    """
-    from apscheduler.schedulers.background import (  # noqa: PLC0415 - slow to load
-        BackgroundScheduler,
-    )
-
-    scheduler = BackgroundScheduler(timezone=UTC)
-    common = {"coalesce": True, "max_instances": 1, "misfire_grace_time": None}
-    now = clock.now()
-    jobs = [
-        scheduler.add_job(
-            _guarded(watch.poll, "poll"),
-            "interval",
-            seconds=every.total_seconds(),
-            next_run_time=now,
-            **common,
-        ),
-        scheduler.add_job(
-            _guarded(watch.tick, "tick"),
-            "interval",
-            seconds=TICK.total_seconds(),
-            next_run_time=now + TICK,
-            **common,
-        ),
-    ]
-    courier = threading.Thread(target=_deliver_on, args=(watch, clock, stop), name="courier")
-    courier.start()
-    scheduler.start()
-    try:
-        _mind_the_clock(clock, stop, jobs)
-    finally:
-        scheduler.shutdown(wait=True)
-        watch.work.set()
-        courier.join(timeout=30)
-
-
-def _guarded(turn: Callable[[], object], name: str) -> Callable[[], None]:
-    """A failing turn is told and the next one tried; nothing stops the schedule."""
-
-    def guarded() -> None:
-        try:
-            turn()
-        except Exception:
-            # The watch must outlive whatever fails in one turn; the next one tries again.
-            log.exception("turn_failed", extra={"turn": name})
-
-    return guarded
-
-
-def _mind_the_clock(clock: Clock, stop: threading.Event, jobs: list[Any]) -> None:
-    """Run the jobs at once when the wall clock has jumped: the scheduler would wait it out."""
-    offset = clock.now().timestamp() - clock.monotonic()
-    while not clock.wait(stop, 1.0):
-        drift = clock.now().timestamp() - clock.monotonic() - offset
-        if abs(drift) > JUMP_S:
-            log.warning("clock_jumped", extra={"by_s": round(drift, 1)})
-            offset += drift
-            for job in jobs:
-                job.modify(next_run_time=clock.now())
-
-
-def _deliver_on(watch: Watch, clock: Clock, stop: threading.Event) -> None:
-    """Send what is due, at once when something new was made."""
-    while not stop.is_set():
-        watch.work.clear()
-        try:
-            watch.deliver(stop)
-            due = watch.next_due()
-        except Exception:
-            # As above: told, and tried again.
-            log.exception("turn_failed", extra={"turn": "deliver"})
-            due = None
-        wait = 5.0
-        if due is not None:
-            wait = min(5.0, max(0.2, (due - clock.now()).total_seconds()))
-        clock.wait(watch.work, wait)
-    try:
-        watch.deliver(stop)
-    except Exception:
-        log.exception("turn_failed", extra={"turn": "deliver"})

@@ -45,7 +45,7 @@ def steady_winds(draw, sectors=perhaps_sectors):
 
 def arc(sector):
     """Every degree of a sector, clockwise."""
-    width = int((sector.to_true - sector.from_true) % 360)
+    width = int((sector.to_true - sector.from_true) % 360) or 360
     return [DegreesTrue(sector.from_true + step) for step in range(width + 1)]
 
 
@@ -196,7 +196,8 @@ def test_a_gust_below_the_mean_does_not_lower_the_worst():
         pytest.param(360, (340, 20), 360, 20 * math.sin(math.radians(20)), 0, id="along north"),
         pytest.param(90, (160, 200), 180, 20, 0, id="nominal direction outside the sector"),
         pytest.param(180, (1, 360), 180, 20, 20, id="all round"),
-        pytest.param(180, (270, 270), 180, 20, 0, id="equal ends are one direction"),
+        pytest.param(180, (270, 270), 180, 20, 20, id="equal ends are the whole circle"),
+        pytest.param(320, (0, 360), 320, 20, 20, id="000V360, as EDTL sends it"),
     ],
 )
 def test_the_worst_counts_the_whole_arc_and_the_nominal_direction(

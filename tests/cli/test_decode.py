@@ -86,10 +86,50 @@ def test_a_line_that_is_no_report_is_named_and_the_rest_goes_on(decoded):
     assert found[1]["station"] == "XLKS"
 
 
-def test_a_forecast_is_named_as_one_and_gives_no_observed_wind(decoded):
-    (found,) = decoded("TAF XLKS 221720Z 2218/2318 20015G25KT P6SM SCT040")
-    assert found["kind"] == "TAF"
-    assert found["wind"] is None
+TAF = (
+    "TAF XLKS 221720Z 2218/2318 20015G25KT P6SM SCT040 PROB40 TEMPO 2220/2222 30025G38KT +TSRA "
+    "BECMG 2300/2302 33012KT"
+)
+
+
+def test_a_forecast_has_the_keys_of_a_report_and_its_spells(decoded):
+    (found,) = decoded(TAF)
+    assert set(found) == {*KEYS, "spells"}
+    assert (found["station"], found["kind"], found["wind"]) == ("XLKS", "TAF", None)
+    assert found["observed_at"] == "2026-09-22T17:20:00Z"
+    assert found["problems"] == []
+    assert [
+        (each["change"], each["from"], each["to"], each["probability_percent"])
+        for each in found["spells"]
+    ] == [
+        ("prevailing", "2026-09-22T18:00:00Z", "2026-09-23T02:00:00Z", None),
+        ("temporary", "2026-09-22T20:00:00Z", "2026-09-22T22:00:00Z", 40),
+        ("becoming", "2026-09-23T00:00:00Z", "2026-09-23T02:00:00Z", None),
+        ("prevailing", "2026-09-23T02:00:00Z", "2026-09-23T18:00:00Z", None),
+    ]
+    assert set(found["spells"][0]["wind"]) == WIND_KEYS
+    assert [each["wind"]["gust_kt"] for each in found["spells"]] == [25, 38, None, None]
+    assert found["spells"][1]["group"].startswith("PROB40 TEMPO 2220/2222")
+
+
+def test_a_forecast_in_words_says_every_spell(run):
+    assert run("decode", *NOW, given=TAF).stdout.splitlines() == [
+        "XLKS, TAF, issued 2026-09-22 17:20Z",
+        "  22 18:00Z to 23 02:00Z, prevailing: wind from 200 true, 15 kt, gusts 25 kt.",
+        "  22 20:00Z to 22 22:00Z, temporary, 40 %: wind from 300 true, 25 kt, gusts 38",
+        "    kt.",
+        "  23 00:00Z to 23 02:00Z, becoming: wind from 330 true, 12 kt.",
+        "  23 02:00Z to 23 18:00Z, prevailing: wind from 330 true, 12 kt.",
+    ]
+
+
+def test_a_cancelled_or_missing_forecast_says_that_there_is_none(decoded, run):
+    cancelled, missing = decoded("TAF AMD XLKS 221720Z 2218/2318 CNL", "TAF XLKS 221720Z NIL")
+    assert cancelled["spells"] == missing["spells"] == []
+    assert cancelled["problems"][0].startswith("CNL: ")
+    assert missing["problems"][0].startswith("NIL: ")
+    said = run("decode", *NOW, given="TAF AMD XLKS 221720Z 2218/2318 CNL").stdout
+    assert said.splitlines()[0] == "XLKS, TAF, issued 2026-09-22 17:20Z, amended"
 
 
 def test_bytes_that_are_no_utf8_are_survived(run):

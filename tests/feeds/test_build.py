@@ -36,7 +36,9 @@ OWN = FeedSettings(
     ("settings", "name"),
     [
         (AWC, "AwcFeed"),
+        (replace(AWC, kind="awc-cache"), "AwcCacheFeed"),
         (replace(AWC, kind="noaa-text"), "NoaaTextFeed"),
+        (replace(AWC, kind="noaa-cycles"), "NoaaCyclesFeed"),
         (replace(AWC, kind="nws"), "NwsFeed"),
         (OWN, "OwnJsonFeed"),
     ],

@@ -141,8 +141,11 @@ def notice_of(message: EmailMessage) -> str:
 
 
 def test_every_step_reaches_the_webhook_once_and_in_order(day: Day) -> None:
+    # Within one notice the payload leads with the worst; the table has the order of finding.
     expected = [row for row in table(STREAM) if row[1] == "operations desk"]
-    assert [row for call in day.hooks for row in rows_of(call.payload)] == expected
+    arrived = [sorted(rows_of(call.payload)) for call in day.hooks]
+    moments = sorted({row[0] for row in expected})
+    assert arrived == [sorted(row for row in expected if row[0] == at) for at in moments]
     assert day.refused == [], "a signature was not right"
 
 
@@ -180,7 +183,8 @@ def test_nobody_else_gets_anything(day: Day) -> None:
 def test_replay_and_watch_say_it_in_the_same_words(day: Day) -> None:
     subjects = {notice.id: content.subject for notice, content in day.replayed.sent}
     for message in day.mails:
-        assert str(message["Subject"]) == subjects[notice_of(message)]
+        # A subject that was folded right after its name is read back with a leading blank.
+        assert str(message["Subject"]).strip() == subjects[notice_of(message)]
 
 
 def test_the_feed_was_asked_at_most_once_a_minute(day: Day) -> None:

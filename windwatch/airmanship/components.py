@@ -153,7 +153,7 @@ def wind_on_runway(wind: Wind, heading: DegreesTrue) -> WindOnRunway:
     -----
     A calm wind is 0. Variable and missing directions count in full, for the wind may come
     straight across and straight from behind. A sector runs clockwise from its first to its
-    second direction; equal ends are that one direction.
+    second direction; equal ends, and 000V360 as automatic stations send it, are the whole circle.
     """
     direction, speed, gust, sector, _, _ = wind
     if not speed >= 0:
@@ -185,7 +185,7 @@ def _worst_shares(
     """Largest shares of the speed across and from behind, over a sector and the nominal wind."""
     first, second = sector
     start = (first - heading) % 360
-    width = (second - first) % 360
+    width = (second - first) % 360 or 360.0
     start_angle, end_angle = radians(start), radians(start + width)
     if (90 - start) % 360 <= width or (270 - start) % 360 <= width:
         most_across = 1.0  # the arc holds a wind square across

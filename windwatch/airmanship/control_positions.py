@@ -160,7 +160,7 @@ def _other_quarters(
     swept: dict[int, float] = {}
     if wind.sector is not None:
         first, second = wind.sector
-        swept = _reached(first - heading, (second - first) % 360)
+        swept = _reached(first - heading, (second - first) % 360 or 360.0)
     alternatives: list[ControlPositions] = []
     notes: list[str] = []
     for reached, why in ((near, words.NEAR_AN_EDGE), (swept, words.SECTOR_REACHES)):

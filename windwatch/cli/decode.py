@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import ExitStack
 from datetime import UTC, datetime
 from pathlib import Path
@@ -24,6 +24,8 @@ from windwatch.cli.wind_words import degrees, first_upper, knots, wind_in_words
 from windwatch.errors import NoUsableReports
 from windwatch.reports.as_json import wind_as_json
 from windwatch.reports.decode import decode_report
+from windwatch.reports.forecast import Forecast, Spell
+from windwatch.reports.taf import decode_forecast
 from windwatch.reports.values import Report
 from windwatch.wind import PeakWind
 
@@ -48,10 +50,12 @@ _SHOWN: Final = 300
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line instead of words.")
 @with_exit_status
 def decode(file: str, now: str | None, as_json: bool) -> None:
-    """Read reports (METAR, SPECI), one a line, and say what they say of the wind.
+    """Read reports (METAR, SPECI, TAF), one a line, and say what they say of the wind.
 
     FILE is a text file; without it, or with "-", reports come from the standard input. Empty
-    lines are passed over; a line that is no report is named, and the rest goes on.
+    lines are passed over; a line that is no report is named, and the rest goes on. Of a
+    forecast (TAF) every spell of wind is said; in JSON they are "spells", and "observed_at" is
+    the time of issue.
     """
     moment = clock.utc_now() if now is None else moment_of(now)
     usable = 0
@@ -62,7 +66,13 @@ def decode(file: str, now: str | None, as_json: bool) -> None:
         for line in lines_of(stream):
             report = decode_report(line, moment)
             usable += bool(report.station)
-            if as_json:
+            forecast = decode_forecast(line, moment) if report.kind == "TAF" else None
+            if forecast is not None and forecast.station:
+                if as_json:
+                    print_json(forecast_as_json(line, forecast), one_line=True)
+                else:
+                    click.echo(forecast_in_words(forecast))
+            elif as_json:
                 print_json(report_as_json(line, report), one_line=True)
             else:
                 click.echo(report_in_words(line, report))
@@ -105,6 +115,53 @@ def report_as_json(line: str, report: Report) -> dict[str, Any]:
     }
 
 
+def forecast_as_json(line: str, forecast: Forecast) -> dict[str, Any]:
+    """Keys of a report, and ``spells``: the timeline of winds.
+
+    Parameters
+    ----------
+    line : str
+        As it came.
+    forecast : Forecast
+        As decoded. It has no observed wind; its time is that of its issue.
+    """
+    return {
+        "raw": line,
+        "station": forecast.station,
+        "kind": "TAF",
+        "observed_at": iso(forecast.issued_at),
+        "corrected": forecast.corrected,
+        "automatic": False,
+        "wind": None,
+        "peak_wind": None,
+        "problems": _problems(forecast),
+        "spells": [
+            {
+                "change": spell.change.value,
+                "from": iso(spell.from_at),
+                "to": iso(spell.to_at),
+                "probability_percent": spell.probability_percent,
+                "wind": wind_as_json(spell.wind),
+                "group": spell.group,
+            }
+            for spell in forecast.spells
+        ],
+    }
+
+
+def _problems(forecast: Forecast) -> list[str]:
+    """What is wrong; that there is no forecast is said first."""
+    nothing = [
+        said
+        for said, so in (
+            ("NIL: no forecast was made", forecast.nil),
+            ("CNL: the forecast is cancelled, and the one before it with it", forecast.cancelled),
+        )
+        if so
+    ]
+    return [*nothing, *forecast.problems]
+
+
 def _peak_as_json(peak: PeakWind) -> dict[str, Any]:
     return {
         "direction_true_deg": _whole(peak.wind_from),
@@ -124,12 +181,8 @@ def report_in_words(line: str, report: Report) -> str:
         # Only what can be seen: a stray byte of a file must not steer the terminal.
         seen = "".join(char if char.isprintable() else " " for char in line[:_SHOWN])
         return "\n".join(
-            (
-                paragraph(f"No report: {seen}", hang="  "),
-                *(paragraph(f"problem: {problem}", indent="  ", hang="    ")
-                  for problem in report.problems),
-            )
-        )  # fmt: skip
+            (paragraph(f"No report: {seen}", hang="  "), *_problem_lines(report.problems))
+        )
     words = [
         report.station,
         report.kind,
@@ -137,7 +190,7 @@ def report_in_words(line: str, report: Report) -> str:
         *(["corrected"] if report.corrected else []),
         *(["automatic"] if report.automatic else []),
     ]
-    said = "" if report.kind == "TAF" else f"{first_upper(wind_in_words(report.wind))}."
+    said = f"{first_upper(wind_in_words(report.wind))}."
     if report.peak_wind is not None:
         peak = report.peak_wind
         least = "at least " if peak.at_least else ""
@@ -148,13 +201,48 @@ def report_in_words(line: str, report: Report) -> str:
     return "\n".join(
         (
             paragraph(", ".join(words), hang="  "),
-            *([paragraph(said, indent="  ")] if said else []),
-            *(
-                paragraph(f"problem: {problem}", indent="  ", hang="    ")
-                for problem in report.problems
-            ),
+            paragraph(said, indent="  "),
+            *_problem_lines(report.problems),
         )
     )
+
+
+def forecast_in_words(forecast: Forecast) -> str:
+    """Who, when and for how long; a line for each spell of wind, and for each problem."""
+    words = [
+        forecast.station,
+        "TAF",
+        "time of issue unknown"
+        if forecast.issued_at is None
+        else f"issued {_dated(forecast.issued_at)}",
+        *(["amended"] if forecast.amended else []),
+        *(["corrected"] if forecast.corrected else []),
+    ]
+    return "\n".join(
+        (
+            paragraph(", ".join(words), hang="  "),
+            *(paragraph(_spell_in_words(s), indent="  ", hang="    ") for s in forecast.spells),
+            *_problem_lines(_problems(forecast)),
+        )
+    )
+
+
+def _spell_in_words(spell: Spell) -> str:
+    """From when to when, in which way, and the wind."""
+    way = spell.change.value
+    if spell.probability_percent is not None:
+        way += f", {spell.probability_percent} %"
+    wind = "no wind of its own" if spell.wind is None else wind_in_words(spell.wind)
+    return f"{_day_and_hour(spell.from_at)} to {_day_and_hour(spell.to_at)}, {way}: {wind}."
+
+
+def _day_and_hour(moment: datetime) -> str:
+    return f"{moment.astimezone(UTC):%d %H:%MZ}"
+
+
+def _problem_lines(problems: Iterable[str]) -> Iterator[str]:
+    for problem in problems:
+        yield paragraph(f"problem: {problem}", indent="  ", hang="    ")
 
 
 def _dated(moment: datetime) -> str:

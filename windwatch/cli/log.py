@@ -7,15 +7,11 @@ from collections.abc import Iterator
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
-from zoneinfo import ZoneInfo
 
 import click
 
 from windwatch.airmanship.cautions import CAUTION
-from windwatch.airmanship.components import round_half_up_tenth, wind_on_runway
-from windwatch.assessment.limits import deadband, near_deadband, thresholds, worsening_step
-from windwatch.assessment.plan import plan_airfield
-from windwatch.assessment.values import Finding
+from windwatch.cli.explain_words import explained, told
 from windwatch.cli.show import (
     caution_line,
     iso,
@@ -28,17 +24,14 @@ from windwatch.cli.show import (
 )
 from windwatch.clock import SystemClock
 from windwatch.delivery.channels import send_now
-from windwatch.episodes.values import Step, TrackKind, computed_id
+from windwatch.episodes.values import Step, computed_id
 from windwatch.errors import DeliveryFailed, NoUsableReports, UsageError
-from windwatch.fleet import Airfield, Contact
+from windwatch.fleet import Contact
 from windwatch.notices.clean import visible
-from windwatch.notices.lines import step_line
 from windwatch.notices.outbox import Route, new_delivery
 from windwatch.notices.trial import VALID, compose_test
 from windwatch.notices.values import Notice
-from windwatch.notices.words import Times, number, wind_short
-from windwatch.reports.decode import decode_report
-from windwatch.settings.running import Settings
+from windwatch.notices.words import quantity
 from windwatch.store.store import Store
 from windwatch.store.values import StoredNotice
 from windwatch.wiring import make_channels, open_store_of
@@ -112,9 +105,10 @@ def log(config: Path, since: str | None, contact: str | None, as_json: bool) -> 
 
 
 def _track_words(track: str) -> str:
-    kind, airfield, aircraft, pilot, quantity = (track.split("/") + [""] * 5)[:5]
+    """A track, as the store names it, in words."""
+    kind, airfield, aircraft, pilot, measured = (track.split("/") + [""] * 5)[:5]
     subject = " / ".join(part for part in (aircraft, pilot) if part)
-    return " ".join(part for part in (airfield, quantity or kind, subject) if part)
+    return " ".join(part for part in (airfield, quantity(measured or kind), subject) if part)
 
 
 def _troubles(store: Store, notices: tuple[StoredNotice, ...]) -> Iterator[str]:
@@ -157,7 +151,9 @@ def _step_json(step: Step) -> dict[str, Any]:
         "step": step.name.value,
         "track": step.track.name,
         "runway": step.runway,
+        "at": iso(step.at),
         "level": step.level.word,
+        "quantity": None if found is None else found.quantity,
         "figure_kt": None if found is None else found.figure,
         "limit_kt": None if found is None else found.limit.value,
         "whose": None if found is None else found.limit.whose,
@@ -212,95 +208,18 @@ def explain(config: Path, what: str, as_json: bool) -> None:
             )
             return
         click.echo(f"{found[0].kind} {found[0].id}")
+        if not steps:
+            click.echo("Nothing was found in it by itself.")
         for step in steps:
             click.echo()
-            for line in _explained(step, settings):
+            for line in explained(step, settings):
                 click.echo(line)
         click.echo()
         for n in notices:
-            for line in _told(store, n):
+            for line in told(store, n):
                 click.echo(line)
     click.echo()
     click.echo(caution_line())
-
-
-def _explained(step: Step, settings: Settings) -> Iterator[str]:
-    airfield = next((a for a in settings.fleet.airfields if a.id == step.track.airfield), None)
-    zone = None if airfield is None else ZoneInfo(airfield.time_zone)
-    times = Times(zone, step.at)
-    yield paragraph(step_line(step), hang="  ")
-    yield f"  step {step.id[:8]}, found {times.dated(step.at)}"
-    if step.reason:
-        yield paragraph(f"rule: {step.reason}", "  ", "    ")
-    for ref in step.reports:
-        yield paragraph(f"report: {visible(ref.raw, 2000)}", "  ", "    ")
-        yield (
-            f"    observed {times.at(ref.observed_at)}, received {times.at(ref.received_at)}"
-            f"{', fall-back station' if ref.fall_back else ''}"
-        )
-    if step.finding is not None:
-        yield from _sum(step, step.finding, settings, airfield)
-
-
-def _sum(
-    step: Step, finding: Finding, settings: Settings, airfield: Airfield | None
-) -> Iterator[str]:
-    """The figure recomputed from the raw report, and what it was compared with."""
-    limit = finding.limit
-    of = "gust, or mean without one" if limit.of.value == "gust" else "mean"
-    bounds = thresholds(limit)
-    yield paragraph(
-        f"figure: {finding.quantity} {number(finding.figure)} kt (of the {of}); limit "
-        f"{number(limit.value)} kt, {limit.whose}",
-        "  ",
-        "    ",
-    )
-    yield paragraph(
-        f"over: above {number(limit.value)}; near: above {bounds.near:g}; low: "
-        f"{bounds.low:g} or less (margin {deadband(limit.value):g}); near ends at "
-        f"{bounds.near_low:g} or less (margin {near_deadband(limit.value):g}); worse is told "
-        f"from {worsening_step(limit.value):g} kt more on",
-        "  ",
-        "    ",
-    )
-    if not step.reports:
-        return
-    ref = step.reports[0]
-    report = decode_report(ref.raw, ref.received_at, ref.observed_at, ref.kind)
-    yield f"  decoded: {wind_short(report.wind)} true"
-    if report.peak_wind is not None and step.track.kind is TrackKind.GROUND:
-        peak = report.peak_wind
-        blew = f"{peak.wind_from:03.0f}/{number(peak.speed)} kt"
-        yield f"  peak in the remarks: {blew} at {peak.at:%H:%MZ}"
-    if report.wind is None or airfield is None or not step.end:
-        return
-    plan = plan_airfield(settings.fleet, airfield, ref.observed_at.date())
-    for runway in (r for s in plan.subjects for r in s.runways):
-        for end in runway.ends:
-            if end.name == step.end:
-                on = wind_on_runway(report.wind, end.heading_true)
-                yield paragraph(
-                    f"recomputed on {end.name}, heading {end.heading_true:.1f} true: worst "
-                    f"crosswind {round_half_up_tenth(on.worst_crosswind)} kt, worst tailwind "
-                    f"{round_half_up_tenth(on.worst_tailwind)} kt",
-                    "  ",
-                    "    ",
-                )
-                return
-
-
-def _told(store: Store, stored: StoredNotice) -> Iterator[str]:
-    notice = stored.notice
-    yield paragraph(
-        f"told {notice.contact} at {notice.at:%d %H:%M:%SZ}: {visible(stored.content.subject)}",
-        hang="  ",
-    )
-    for d in stored.deliveries:
-        for attempt in store.attempts(d.id):
-            yield (
-                f"  {d.channel} try {attempt.number} at {attempt.started_at:%H:%M:%SZ}: "
-                f"{attempt.outcome} {visible(attempt.answer, 40)}".rstrip()
-            )
 
 
 # --- acknowledge ------------------------------------------------------------------
@@ -333,7 +252,12 @@ def acknowledge(config: Path, episode: str, by: str | None, note: str) -> None:
                 books.acknowledge(one, who, moment, note)
     count = len(episodes)
     click.echo(f"{who} took note of {count} episode{'' if count == 1 else 's'}.")
-    click.echo("Reminders stop for six hours; a new worst and missing data are told all the same.")
+    click.echo(
+        paragraph(
+            "Reminders stop for six hours; a new worst, missing data and the end are told all the "
+            "same."
+        )
+    )
     click.echo(caution_line())
 
 

@@ -58,6 +58,7 @@ COMMANDS: Final = MappingProxyType(
         SETTING_UP: {
             "config": Entry("windwatch.cli.config", "config", "Check and show a configuration."),
             "send-test": Entry("windwatch.cli.log", "send_test", "Prove that a channel works."),
+            "store": Entry("windwatch.cli.store", "store", "Back up, check, or forget a person."),
         },
     }
 )

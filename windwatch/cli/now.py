@@ -6,7 +6,7 @@ import sys
 from collections.abc import Iterable, Iterator
 from datetime import datetime
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import click
@@ -16,18 +16,16 @@ from windwatch.airmanship.control_words import in_words
 from windwatch.airmanship.tie_down import tie_down_reminders
 from windwatch.airmanship.variation import to_magnetic, true_heading
 from windwatch.assessment.assess import assess
-from windwatch.assessment.plan import AirfieldPlan, plan_airfield
+from windwatch.assessment.plan import plan_airfield
 from windwatch.assessment.values import (
     Assessment,
-    EndFinding,
     Finding,
     Level,
-    RunwaysFinding,
 )
+from windwatch.cli.now_json import Shown, document, known
 from windwatch.cli.show import (
     SOMETHING_OVER,
     caution_line,
-    iso,
     load_settings,
     paragraph,
     print_json,
@@ -40,7 +38,6 @@ from windwatch.errors import FeedError, NoUsableReports, UsageError
 from windwatch.fleet import PARKED_QUANTITIES, Airfield, Fleet
 from windwatch.notices.advice import legs_of
 from windwatch.notices.words import Times, against, minutes, quantity_of, wind_long
-from windwatch.reports.as_json import wind_as_json
 from windwatch.reports.decode import decode_report
 from windwatch.reports.raw import RawReport
 from windwatch.reports.values import Report
@@ -48,17 +45,6 @@ from windwatch.reports.wind_group import read_wind_group
 from windwatch.settings.running import Settings
 from windwatch.wind import Wind
 from windwatch.wiring import make_feed
-
-
-class Shown(NamedTuple):
-    """One airfield and the report it is judged by; None: nothing is known."""
-
-    airfield: Airfield
-    plan: AirfieldPlan
-    report: Report | None
-    assessment: Assessment | None
-    stale: bool
-    supposed: bool
 
 
 @click.command()
@@ -97,14 +83,14 @@ def now(
     else:
         shown = _ask(settings, clock, moment)
     if as_json:
-        print_json(_document(shown, moment))
+        print_json(document(shown, moment))
     else:
         click.echo(
             "\n\n".join("\n".join(_airfield_lines(s, settings.fleet, moment)) for s in shown)
         )
         click.echo()
         click.echo(caution_line())
-    if all(s.assessment is None or s.assessment.wind is None for s in shown):
+    if not any(known(s) for s in shown):
         raise NoUsableReports("no airfield has a usable wind; nothing is known, which is not calm")
     if exit_level and any(_something_over(s) for s in shown):
         sys.exit(SOMETHING_OVER)
@@ -207,9 +193,9 @@ def _airfield_lines(shown: Shown, fleet: Fleet, moment: datetime) -> Iterator[st
     yield from _wind_lines(shown, report, moment)
     yield from _weather_lines(judged)
     yield ""
-    yield from _runway_lines(judged)
+    yield from _runway_lines(shown, judged)
     yield ""
-    yield from _ground_lines(judged)
+    yield from _ground_lines(shown, judged)
     yield ""
     yield from _taxi_lines(shown, report.wind, fleet)
     yield from _parked_lines(judged, report.wind, fleet, airfield)
@@ -223,7 +209,7 @@ def _wind_lines(shown: Shown, report: Report, moment: datetime) -> Iterator[str]
         return
     zone = ZoneInfo(shown.airfield.time_zone)
     if shown.supposed:
-        yield "Supposed, not observed:"
+        yield f"Supposed{_supposed_station(shown, report)}, not observed:"
     else:
         observed = _time(report)
         age = minutes(moment - observed)
@@ -236,6 +222,14 @@ def _wind_lines(shown: Shown, report: Report, moment: datetime) -> Iterator[str]
         yield paragraph(line, hang="  ")
 
 
+def _supposed_station(shown: Shown, report: Report) -> str:
+    if report.raw.startswith("supposed "):
+        return ""
+    others = {s.id for s in shown.airfield.fall_back_stations}
+    which = " (fall-back station)" if report.station in others else ""
+    return f" report of {report.station}{which}"
+
+
 def _weather_lines(judged: Assessment) -> Iterator[str]:
     if judged.thunder is not None and judged.thunder.level is not Level.WITHIN:
         reasons = "; ".join(judged.thunder.reasons)
@@ -244,7 +238,7 @@ def _weather_lines(judged: Assessment) -> Iterator[str]:
         yield paragraph(note, hang="  ")
 
 
-def _runway_lines(judged: Assessment) -> Iterator[str]:
+def _runway_lines(shown: Shown, judged: Assessment) -> Iterator[str]:
     rows = []
     notes: dict[str, None] = {}
     for subject in judged.runways:
@@ -255,7 +249,7 @@ def _runway_lines(judged: Assessment) -> Iterator[str]:
                     subject.aircraft if first else "",
                     subject.pilot_limits if first else "",
                     f"{runway.best.end}{'*' if runway.best.approximate else ''}",
-                    runway.best.level.word,
+                    _level(shown, runway.best.level),
                     _decides(runway.best.deciding),
                 )
             )
@@ -271,15 +265,20 @@ def _runway_lines(judged: Assessment) -> Iterator[str]:
         yield paragraph(f"Note, runway {note}", hang="  ")
 
 
+def _level(shown: Shown, level: Level) -> str:
+    """A level in words; what is too old is unknown, with the last known one beside it."""
+    return f"unknown (was {level.word})" if shown.stale else level.word
+
+
 def _decides(finding: Finding | None) -> str:
     if finding is None:
         return "no limit"
     return f"{quantity_of(finding)} {against(finding)} ({finding.limit.whose})"
 
 
-def _ground_lines(judged: Assessment) -> Iterator[str]:
+def _ground_lines(shown: Shown, judged: Assessment) -> Iterator[str]:
     rows = [
-        (g.aircraft, quantity_of(g.finding), g.finding.level.word, against(g.finding))
+        (g.aircraft, quantity_of(g.finding), _level(shown, g.finding.level), against(g.finding))
         for g in judged.ground
     ]
     if rows:
@@ -290,7 +289,8 @@ def _taxi_lines(shown: Shown, wind: Wind, fleet: Fleet) -> Iterator[str]:
     types: dict[tuple[Any, Any], list[str]] = {}
     for craft in fleet.based_at(shown.airfield.id):
         types.setdefault((craft.gear, craft.wing), []).append(craft.name)
-    yield "Controls while taxiing (yoke, control column or stick)"
+    old = " in the last known wind" if shown.stale else ""
+    yield f"Controls while taxiing{old} (yoke, control column or stick)"
     for leg in legs_of(shown.airfield):
         heading, approximate = true_heading(leg.heading, shown.plan.variation_deg)
         magnetic = to_magnetic(heading, shown.plan.variation_deg)
@@ -324,88 +324,3 @@ def _parked_lines(
         reminders = tie_down_reminders(craft.gear, craft.wing, wind, stall_speed=craft.stall_speed)
         for reminder in reminders:
             yield paragraph(f"- {reminder.text}", "  ", "    ")
-
-
-# --- JSON ---------------------------------------------------------------------
-
-
-def _document(shown: list[Shown], moment: datetime) -> dict[str, Any]:
-    from windwatch.airmanship.cautions import CAUTION  # noqa: PLC0415
-
-    return {
-        "at": iso(moment),
-        "airfields": [_airfield_json(s, moment) for s in shown],
-        "caution": CAUTION,
-    }
-
-
-def _airfield_json(shown: Shown, moment: datetime) -> dict[str, Any]:
-    report, judged = shown.report, shown.assessment
-    known = report is not None and report.wind is not None and not shown.stale
-    observed = None if report is None else report.observed_at
-    found: dict[str, Any] = {
-        "airfield": shown.airfield.id,
-        "wind_known": known,
-        "supposed": shown.supposed,
-        "station": None if report is None else report.station,
-        "observed_at": iso(observed),
-        "age_min": None if observed is None else int((moment - observed).total_seconds() // 60),
-        "raw": None if report is None else report.raw,
-        "wind": None if report is None else wind_as_json(report.wind),
-        "runways": [],
-        "ground": [],
-        "thunder": None,
-    }
-    if judged is not None:
-        found["runways"] = [_subject_json(s) for s in judged.runways]
-        found["ground"] = [
-            {"aircraft": g.aircraft, **_finding_json(g.finding)} for g in judged.ground
-        ]
-        if judged.thunder is not None:
-            found["thunder"] = {
-                "level": judged.thunder.level.word,
-                "reasons": list(judged.thunder.reasons),
-            }
-    return found
-
-
-def _subject_json(subject: RunwaysFinding) -> dict[str, Any]:
-    return {
-        "aircraft": subject.aircraft,
-        "pilot_limits": subject.pilot_limits,
-        "level": subject.level.word,
-        "runways": [
-            {
-                "runway": runway.runway,
-                "best_end": runway.best.end,
-                "ends": [_end_json(end) for end in runway.ends],
-                "notes": list(runway.notes),
-            }
-            for runway in subject.runways
-        ],
-    }
-
-
-def _end_json(end: EndFinding) -> dict[str, Any]:
-    return {
-        "end": end.end,
-        "heading_true_deg": end.heading_true,
-        "approximate": end.approximate,
-        "level": end.level.word,
-        "headwind_kt": None if end.headwind is None else round(end.headwind, 1),
-        "crosswind_kt": None if end.crosswind is None else round(end.crosswind, 1),
-        "findings": [_finding_json(f) for f in end.findings],
-    }
-
-
-def _finding_json(finding: Finding) -> dict[str, Any]:
-    return {
-        "quantity": finding.quantity,
-        "figure_kt": finding.figure,
-        "nominal_kt": finding.nominal,
-        "limit_kt": finding.limit.value,
-        "whose": finding.limit.whose,
-        "of": finding.limit.of.value,
-        "level": finding.level.word,
-        "at_least": finding.at_least,
-    }

@@ -16,6 +16,7 @@ import click
 from windwatch.airmanship.cautions import CAUTION
 from windwatch.cli.show import (
     caution_line,
+    hanging,
     iso,
     load_settings,
     moment_of,
@@ -24,15 +25,17 @@ from windwatch.cli.show import (
     with_exit_status,
 )
 from windwatch.clock import HandClock
+from windwatch.cycle import CycleReport
 from windwatch.delivery.worker import DrainReport
 from windwatch.episodes.values import Step
 from windwatch.errors import NoUsableReports, UsageError
 from windwatch.feeds.recorded import RecordedKind, RecordedLine, read_all_recorded
+from windwatch.notices.clean import visible
 from windwatch.notices.lines import step_line
 from windwatch.notices.values import Content, Notice
 from windwatch.settings.running import Settings
 from windwatch.store.store import open_store
-from windwatch.watch import CycleReport, Watch
+from windwatch.watch import Watch
 from windwatch.wiring import make_channels
 
 _MINUTE: Final = timedelta(minutes=1)
@@ -87,7 +90,7 @@ def replay(
         )
     folder = out or settings.delivery.folder or Path("windwatch-replay")
     lines = read_all_recorded(chosen)
-    if not lines:
+    if all(line.kind is RecordedKind.UNREADABLE for line in lines):
         raise NoUsableReports(f"{', '.join(map(str, chosen))}: no report in it")
     end = None if until is None else moment_of(until)
     with _thrown_away() as store_path:
@@ -97,7 +100,7 @@ def replay(
         print_json(_as_json(played, folder))
         return
     for problem in played.problems:
-        click.echo(f"problem: {problem}")
+        click.echo(paragraph(f"problem: {visible(problem)}", hang="  "))
     click.echo(_summary(settings, played, folder))
     click.echo(caution_line())
 
@@ -122,23 +125,26 @@ def play(
         Where to end; the last recorded event if None.
     """
     show = show or _Quiet()
-    played = Played()
-    clock = HandClock(lines[0].at)
-    end = until or lines[-1].at
+    # What cannot be read has no time of its own.
+    played = Played(problems=[line.problem for line in lines if line.problem])
+    left = [line for line in lines if line.kind is not RecordedKind.UNREADABLE]
+    minute = left[0].at
+    end = until or left[-1].at
+    if end < minute:
+        raise UsageError(f"--until {iso(end)} is before the first recorded line, {iso(minute)}")
+    clock = HandClock(minute)
     with open_store(store_path, clock, durable=False) as store:
         watch = Watch(settings, store, None, make_channels(settings, folder), clock)
-        left = list(lines)
-        minute = lines[0].at
-        while minute <= end:
-            while left and left[0].at <= minute:
+        while True:
+            while left and left[0].at <= min(minute, end):
                 line = left.pop(0)
                 clock.set(line.at)
-                report = _happen(watch, line, played)
-                _account(watch, report, played, show, line)
+                _account(watch, _happen(watch, line, played), played, show, line)
+            if minute > end:
+                return played
             clock.set(minute)
             _account(watch, watch.tick(), played, show, None)
             minute += _MINUTE
-    return played
 
 
 def _happen(watch: Watch, line: RecordedLine, played: Played) -> CycleReport:
@@ -154,7 +160,6 @@ def _happen(watch: Watch, line: RecordedLine, played: Played) -> CycleReport:
             played.problems.append(problem)
             return CycleReport()
         case RecordedKind.UNREADABLE:
-            played.problems.append(line.problem)
             return CycleReport()
 
 
@@ -167,7 +172,7 @@ def _acknowledge(watch: Watch, line: RecordedLine) -> CycleReport:
             if told.open and (line.episode == "all" or told.episode.startswith(line.episode))
         )
         if episodes:
-            report = watch.acknowledge(airfield, episodes, line.by)
+            watch.acknowledge(airfield, episodes, line.by, report)
     return report
 
 
@@ -180,7 +185,7 @@ def _account(
 ) -> None:
     if line is not None:
         show.happened(line, report)
-    played.problems += report.problems
+    played.problems += (*report.problems, *report.failed)
     if not report.notices:
         return
     played.sent += report.notices
@@ -219,7 +224,7 @@ class _Story(_Quiet):
     def happened(self, line: RecordedLine, report: CycleReport) -> None:
         """Something recorded has happened."""
         if line.report is not None:
-            click.echo(f"{line.at:%d %H:%MZ}  {line.report.text[:68]}")
+            click.echo(f"{line.at:%d %H:%MZ}  {visible(line.report.text)[:68].rstrip()}")
         for _, judged in report.judged:
             if judged.status not in ("accepted", "standby"):
                 click.echo(paragraph(f"{judged.status}: {judged.reason}", _IN, _IN))
@@ -229,7 +234,8 @@ class _Story(_Quiet):
         channels = "/".join(
             next(c.channels for c in self._settings.fleet.contacts if c.name == notice.contact)
         )
-        click.echo(f"  to {notice.contact} ({channels}), {notice.at:%H:%MZ}")
+        to = f"to {notice.contact} ({channels}), {notice.at:%H:%MZ}"
+        click.echo(paragraph(to, "  ", "     "))
         click.echo(paragraph(content.subject, "     ", "     "))
         for step in notice.steps:
             click.echo(paragraph(f"- {step_line(step)}", "       ", "         "))
@@ -241,10 +247,10 @@ def _summary(settings: Settings, played: Played, folder: Path) -> str:
     )
     lines = [
         "",
-        f"{len(played.sent)} notices: {counts}",
-        f"Mails and payloads are in {folder}",
+        paragraph(f"{len(played.sent)} notices: {counts}", hang="  "),
+        hanging(f"Mails and payloads are in {folder}"),
     ]
-    lines += [f"not delivered: {failure}" for failure in played.failed]
+    lines += [paragraph(f"not delivered: {failure}", hang="  ") for failure in played.failed]
     return "\n".join(lines)
 
 

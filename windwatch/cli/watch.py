@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import logging
-import os
 import signal
-import socket
 import sys
 import threading
 from pathlib import Path
@@ -15,8 +13,10 @@ import click
 
 from windwatch.cli.show import load_settings, paragraph, with_exit_status
 from windwatch.clock import SystemClock
+from windwatch.errors import NoUsableReports, StoreError
 from windwatch.logs import log_to
-from windwatch.watch import Watch, run
+from windwatch.schedule import run
+from windwatch.watch import Watch
 from windwatch.wiring import make_channels, make_feed, open_store_of
 
 
@@ -40,16 +40,16 @@ def watch(config: tuple[Path, ...], once: bool, verbose: bool) -> None:
         click.echo(paragraph(f"note: {warning}", hang="  "), err=True)
     clock = SystemClock()
     stop = threading.Event()
+    if not once:
+        _stop_cleanly(stop)
     store = open_store_of(settings, clock)
-    owner = f"windwatch, process {os.getpid()} on {socket.gethostname()}"
-    with store, store.hold(owner):
+    with store, store.hold(f"windwatch watch {' '.join(map(str, config))}"):
         feed = make_feed(settings, clock)
         try:
             watched = Watch(settings, store, feed, make_channels(settings), clock)
             if once:
                 _turn_once(watched)
                 return
-            _stop_cleanly(stop, watched)
             names = ", ".join(a.id for a in settings.fleet.airfields)
             click.echo(f"windwatch watches {names}; stop it with Ctrl-C", err=True)
             run(watched, settings.feed.every, clock, stop)
@@ -61,23 +61,25 @@ def _turn_once(watched: Watch) -> None:
     report = watched.poll()
     delivered = watched.deliver()
     click.echo(
-        f"{report.fetched} reports, {len(report.notices)} notices, "
-        f"{delivered.accepted} delivered, {delivered.failed + delivered.refused} not"
+        f"reports {report.fetched}, notices {len(report.notices)}, "
+        f"delivered {delivered.accepted}, not delivered {delivered.failed + delivered.refused}"
     )
     for problem in (report.feed_failed, *report.problems, *delivered.for_operator):
         if problem:
             click.echo(paragraph(f"problem: {problem}", hang="  "), err=True)
-    if report.feed_failed:
-        sys.exit(3)
+    if report.failed:
+        raise StoreError("; ".join(report.failed))
+    if report.feed_failed or not report.fetched:
+        raise NoUsableReports("no report came; nothing is known, which is not calm")
 
 
-def _stop_cleanly(stop: threading.Event, watched: Watch) -> None:
+def _stop_cleanly(stop: threading.Event) -> None:
     """SIGTERM and SIGINT: nothing new is begun, what is under way ends."""
 
     def ask(number: int, frame: FrameType | None) -> None:
         del number, frame
-        stop.set()
-        watched.work.set()
+        # In a thread of its own: the one that is interrupted may hold the event's lock.
+        threading.Thread(target=stop.set).start()
 
     signal.signal(signal.SIGTERM, ask)
     signal.signal(signal.SIGINT, ask)

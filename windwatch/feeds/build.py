@@ -206,6 +206,14 @@ def build_feed(settings: FeedSettings, clock: Clock) -> Feed:
         from windwatch.feeds.noaa_text import NoaaTextFeed  # noqa: PLC0415
 
         return NoaaTextFeed(settings, client)
+    if settings.kind == "awc-cache":
+        from windwatch.feeds.awc_cache import AwcCacheFeed  # noqa: PLC0415
+
+        return AwcCacheFeed(settings, client)
+    if settings.kind == "noaa-cycles":
+        from windwatch.feeds.noaa_cycles import NoaaCyclesFeed  # noqa: PLC0415
+
+        return NoaaCyclesFeed(settings, client)
     if settings.kind == "nws":
         from windwatch.feeds.nws import NwsFeed  # noqa: PLC0415
 

@@ -6,7 +6,6 @@ and month. A file exists for ever: a closed station keeps its last report for ye
 
 from __future__ import annotations
 
-import re
 from datetime import UTC, datetime, timedelta
 from typing import Final
 from urllib.parse import quote
@@ -14,14 +13,11 @@ from urllib.parse import quote
 from windwatch.feeds.gather import Ask, Found, Gatherer
 from windwatch.feeds.http import FeedClient, Reply
 from windwatch.feeds.json_text import NotTheFormat
-from windwatch.feeds.report_text import observed_near, quoted, report_text
+from windwatch.feeds.report_text import FIRST_LINE, quoted, report_text, settled_time
 from windwatch.feeds.values import FeedSettings, FetchResult
 from windwatch.reports.raw import RawReport
 
 BASE: Final = "https://tgftp.nws.noaa.gov/data"
-FIRST_LINE: Final = re.compile(r"(\d{4})/(\d{2})/(\d{2}) (\d{2}):(\d{2})")
-# The first line may be rounded; further off, one of the two times is wrong.
-SAME_TIME: Final = timedelta(hours=2)
 LONG_AGO: Final = timedelta(days=1)
 
 
@@ -80,11 +76,9 @@ def read_station_file(reply: Reply, station: str, now: datetime) -> Found:
     if problem:
         raise NotTheFormat(problem)
     problems = []
-    observed_at = observed_near(text, dated_at)
-    if observed_at is None or abs(observed_at - dated_at) > SAME_TIME:
-        # Left as the file says it, so that the contradiction is seen where times are judged.
+    observed_at, agrees = settled_time(text, dated_at)
+    if not agrees:
         problems.append(f"noaa-text: {station}: dated {lines[0]} but {quoted(text, 30)}")
-        observed_at = dated_at
     if now - observed_at > LONG_AGO:
         problems.append(
             f"noaa-text: {station}: its last report is of {observed_at:%Y-%m-%d %H:%M}Z;"

@@ -10,6 +10,11 @@ from typing import Final
 MAX_REPORT: Final = 2000  # characters: reliability.md section 5
 QUOTED: Final = 80
 
+# The date line of the two-line formats.
+FIRST_LINE: Final = re.compile(r"([0-9]{4})/([0-9]{2})/([0-9]{2}) ([0-9]{2}):([0-9]{2})")
+# That line may be rounded; further off, one of the two times is wrong.
+SAME_TIME: Final = timedelta(hours=2)
+
 # Bulletins come framed by start and end marks of the old teleprinter code.
 _FRAME: Final = "\x01\x02\x03\ufeff"
 _REPORT: Final = re.compile(
@@ -91,6 +96,28 @@ def observed_near(line: str, moment: datetime) -> datetime | None:
         if best is None or abs(candidate - moment) < abs(best - moment):
             best = candidate
     return best
+
+
+def settled_time(line: str, dated_at: datetime) -> tuple[datetime, bool]:
+    """Settle when a report was observed, from its own time and the date that stands above it.
+
+    Parameters
+    ----------
+    line : str
+        One report in one line.
+    dated_at : datetime
+        The date above it, aware, UTC.
+
+    Returns
+    -------
+    tuple of datetime and bool
+        The report's own time where the two agree; else the date as it stands, so that the
+        contradiction is seen where times are judged, and False.
+    """
+    observed_at = observed_near(line, dated_at)
+    if observed_at is None or abs(observed_at - dated_at) > SAME_TIME:
+        return dated_at, False
+    return observed_at, True
 
 
 def in_minutes(length: timedelta) -> str:

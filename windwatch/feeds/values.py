@@ -9,8 +9,16 @@ from typing import Final, Protocol
 
 from windwatch.reports.raw import RawReport
 
-KINDS: Final = ("awc", "noaa-text", "nws", "recorded", "json")
-PUBLIC_KINDS: Final = ("awc", "noaa-text", "nws")
+KINDS: Final = (
+    "awc",
+    "awc-cache",
+    "noaa-text",
+    "noaa-cycles",
+    "nws",
+    "recorded",
+    "json",
+)
+PUBLIC_KINDS: Final = ("awc", "awc-cache", "noaa-text", "noaa-cycles", "nws")
 FORMATS: Final = ("json", "raw")
 SPEED_UNITS: Final = ("kt", "m/s", "km/h", "mph")
 REFERENCES: Final = ("true", "magnetic")
@@ -142,8 +150,9 @@ class FeedSettings:
     kind : str
         One of `KINDS`.
     url : str
-        ``awc``, ``noaa-text``, ``nws``: another base address instead of the public one
-        (for ``awc`` up to and including ``/api/data``); ``json``: the whole address, needed.
+        ``awc``, ``noaa-text``, ``noaa-cycles``, ``nws``: another base address instead of the
+        public one (for ``awc`` up to and including ``/api/data``); ``awc-cache``: the whole
+        address of another file; ``json``: the whole address, needed.
     contact : str
         Mail or web address of whoever runs this windwatch; goes into the User-Agent, as
         public feeds ask. Needed for every feed that is called over the network.

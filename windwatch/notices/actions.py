@@ -6,10 +6,11 @@ from collections.abc import Callable
 from typing import Final
 
 from windwatch.assessment.values import Level
+from windwatch.episodes.clock_doubt import WATCH
 from windwatch.episodes.values import Step, StepName, TrackKind
 from windwatch.fleet import PARKED_QUANTITIES, SHELTER, TAXI, TIE_DOWN
 from windwatch.notices import words
-from windwatch.notices.figures import remaining_text, thunder_text, track_words
+from windwatch.notices.figures import from_to, remaining_text, thunder_text, track_words
 from windwatch.notices.page import Row
 from windwatch.notices.scene import ALARMS, Scene
 
@@ -283,8 +284,20 @@ def _runway_back(scene: Scene) -> list[str]:
     ]
 
 
+def _gap(scene: Scene) -> list[str]:
+    return [
+        (
+            f"Nobody watched from {from_to(scene, step)}: windwatch did not run, or its machine "
+            "slept. Its silence in that time said nothing about the wind. What was reported then "
+            "was asked for, as far back as the feed reaches, and judged."
+        )
+        for step in scene.named(StepName.DATA_BACK)
+        if step.track.quantity == WATCH
+    ]
+
+
 def _data_back(scene: Scene) -> list[str]:
-    steps = scene.named(StepName.DATA_BACK)
+    steps = [s for s in scene.named(StepName.DATA_BACK) if s.track.quantity != WATCH]
     if not steps:
         return []
     what = "wind" if any(s.track.quantity == "wind" for s in steps) else "weather"
@@ -360,6 +373,7 @@ _PARTS: Final[tuple[Callable[[Scene], list[str]], ...]] = (
     _withdrawn,
     _back,
     _runway_back,
+    _gap,
     _data_back,
     _ended,
     _past,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Final, NamedTuple
 
 from windwatch.airframe import Gear, WingPosition
@@ -118,9 +119,8 @@ def _on_leg(
     heading, approximate = true_heading(leg.heading, variation_deg)
     found: dict[tuple[Gear, str, tuple[str, ...]], Hold] = {}
     for each in craft:
-        positions = control_positions(wind, heading, each.gear, each.wing)
-        others = tuple(control_words.in_words(other) for other in positions.alternatives)
-        key = (each.gear, control_words.in_words(positions), others)
+        positions, said, others = _held(wind, heading, each.gear, each.wing)
+        key = (each.gear, said, others)
         before = found.get(key)
         if before is None:
             found[key] = Hold(each.gear, (each.wing,), (each.name,), positions)
@@ -132,6 +132,19 @@ def _on_leg(
     return LegAdvice(
         leg.name, heading, to_magnetic(heading, variation_deg), approximate, tuple(found.values())
     )
+
+
+@lru_cache(maxsize=1024)
+def _held(
+    wind: Wind, heading: DegreesTrue, gear: Gear, wing: WingPosition
+) -> tuple[ControlPositions, str, tuple[str, ...]]:
+    """Positions, and they and their alternatives in words.
+
+    Kept, because many aircraft and every contact ask the same of one report.
+    """
+    positions = control_positions(wind, heading, gear, wing)
+    others = tuple(control_words.in_words(other) for other in positions.alternatives)
+    return positions, control_words.in_words(positions), others
 
 
 def notes_in_notice(holds: tuple[Hold, ...]) -> tuple[str, ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from windwatch.assessment.values import Finding, Level, RunwayFinding, RunwaysFinding
+from windwatch.episodes.clock_doubt import WATCH
 from windwatch.episodes.values import Step, StepName, TrackKey, TrackKind
 from windwatch.notices import words
 from windwatch.notices.page import Row
@@ -206,12 +207,20 @@ def known_since(scene: Scene, step: Step) -> str:
 def data_text(scene: Scene, step: Step) -> str:
     """What is known of wind or weather, and since when not."""
     station = scene.airfield.station.id
+    if step.track.quantity == WATCH:
+        return f"not watched from {from_to(scene, step)}"
     what = "wind" if step.track.quantity == "wind" else "weather"
     if step.name is StepName.NO_DATA:
         return f"no {what} known from {station}{known_since(scene, step)}"
     if step.name is StepName.DATA_BACK:
         return f"{what} known again from {station}"
     return f"{what} of {station} {words.STEP[step.name]}"
+
+
+def from_to(scene: Scene, step: Step) -> str:
+    """From when to when nobody watched."""
+    since, until = step.since or step.at, step.ended_at or step.at
+    return f"{scene.times.at(since)} to {scene.times.at(until)}"
 
 
 def _last_known(step: Step) -> tuple[str, ...]:
@@ -227,6 +236,8 @@ def _last_known(step: Step) -> tuple[str, ...]:
 
 
 def _data_head(step: Step) -> str:
+    if step.track.quantity == WATCH:
+        return "Watch"
     return "Wind" if step.track.quantity == "wind" else "Weather"
 
 
@@ -274,17 +285,22 @@ def _past_row(scene: Scene, step: Step) -> Row:
     )
 
 
+def who(track: TrackKey) -> str:
+    """An aircraft and the standard that flies it, where one is named: ``X-LARK / dual``."""
+    return words.subjects([(track.aircraft, track.pilot_limits)])
+
+
 def track_words(track: TrackKey) -> str:
     """A track for people: ``tie-down X-WREN``, ``runways X-LARK / dual``."""
     match track.kind:
         case TrackKind.GROUND:
             return f"{quantity(track.quantity)} {track.aircraft}"
         case TrackKind.RUNWAYS:
-            return f"runways {track.aircraft} / {track.pilot_limits}"
+            return f"runways {who(track)}"
         case TrackKind.THUNDER:
             return "thunder"
         case TrackKind.DATA:
-            return "wind" if track.quantity == "wind" else "weather"
+            return {"wind": "wind", WATCH: "watching"}.get(track.quantity, "weather")
 
 
 # --- what is open -------------------------------------------------------------------

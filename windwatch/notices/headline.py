@@ -5,9 +5,10 @@ from __future__ import annotations
 from datetime import datetime
 
 from windwatch.assessment.values import Level
+from windwatch.episodes.clock_doubt import WATCH
 from windwatch.episodes.values import Step, StepName, TrackKind
 from windwatch.notices import words
-from windwatch.notices.figures import known_since, thunder_text, track_words
+from windwatch.notices.figures import from_to, known_since, thunder_text, track_words, who
 from windwatch.notices.scene import ALARMS, Scene, mark_of, present_finding
 from windwatch.notices.words import MARK_OF_LEVEL, Mark, against, quantity_of
 
@@ -37,6 +38,8 @@ def level_words(step: Step) -> str:
         return "past"
     if step.name is StepName.ENDED and step.reason:
         return step.reason
+    if step.track.quantity == WATCH:
+        return "watching again"
     if step.name in ALARMS and step.level is not Level.OVER and step.name is not StepName.UNSETTLED:
         return mark_of(step).value
     return words.STEP[step.name]
@@ -45,10 +48,7 @@ def level_words(step: Step) -> str:
 def subject_of(scene: Scene, step: Step) -> str:
     """Which subject, which figure, which limit."""
     if step.track.kind is TrackKind.DATA:
-        what = "wind" if step.track.quantity == "wind" else "weather"
-        if step.name is StepName.NO_DATA:
-            return f"no {what} known from {scene.airfield.station.id}{known_since(scene, step)}"
-        return f"{what} of {scene.airfield.station.id}{_after_data(scene)}"
+        return _data_subject(scene, step)
     if step.track.kind is TrackKind.THUNDER:
         if step.name in ALARMS:
             return f"thunder, {thunder_text(scene, step)}"
@@ -56,9 +56,9 @@ def subject_of(scene: Scene, step: Step) -> str:
     name = track_words(step.track)
     finding = step.worst if step.past and step.worst else step.finding
     if step.name is StepName.RUNWAY_OUT or step.name is StepName.RUNWAY_BACK:
-        name = f"{step.runway} for {step.track.aircraft} / {step.track.pilot_limits}"
+        name = f"{step.runway} for {who(step.track)}"
     elif step.track.kind is TrackKind.RUNWAYS and step.name in ALARMS and step.level is Level.OVER:
-        name = f"no runway for {step.track.aircraft} / {step.track.pilot_limits}"
+        name = f"no runway for {who(step.track)}"
     if step.past:
         name += " was over,"
     if finding is None:
@@ -67,6 +67,16 @@ def subject_of(scene: Scene, step: Step) -> str:
         end = f"{step.end} " if step.end else ""
         return f"{name}, {end}{quantity_of(finding)} {against(finding)}"
     return f"{name} {against(finding)}"
+
+
+def _data_subject(scene: Scene, step: Step) -> str:
+    """What is known, or that nobody watched."""
+    if step.track.quantity == WATCH:
+        return f"not watched from {from_to(scene, step)}"
+    what = "wind" if step.track.quantity == "wind" else "weather"
+    if step.name is StepName.NO_DATA:
+        return f"no {what} known from {scene.airfield.station.id}{known_since(scene, step)}"
+    return f"{what} of {scene.airfield.station.id}{_after_data(scene)}"
 
 
 def _after_data(scene: Scene) -> str:

@@ -5,14 +5,14 @@ from __future__ import annotations
 from windwatch.episodes.values import Step
 from windwatch.notices import words
 from windwatch.notices.clean import visible
-from windwatch.notices.figures import quantity_in, track_words
+from windwatch.notices.figures import quantity_in, track_words, who
 
 
 def step_line(step: Step) -> str:
     """A step in one line: ``over: tie-down X-WREN 41 kt > 22 kt (X-WREN)``."""
     subject = track_words(step.track)
     if step.runway:
-        subject = f"runway {step.runway} for {step.track.aircraft} / {step.track.pilot_limits}"
+        subject = f"runway {step.runway} for {who(step.track)}"
     word = words.STEP[step.name].partition(";")[0].partition(":")[0]
     parts = [f"{word}: {subject}"]
     found = step.finding

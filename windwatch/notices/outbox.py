@@ -156,6 +156,8 @@ class Outcome:
         Whether the attempt counts for the retry schedule.
     plain : bool
         Whether to send minimal plain text from now on.
+    fall_back : bool
+        Whether the contact's next channel should start now.
     """
 
     state: DeliveryState
@@ -163,6 +165,7 @@ class Outcome:
     due_at: datetime | None = None
     spent: bool = True
     plain: bool = False
+    fall_back: bool = False
 
 
 @dataclass(frozen=True, slots=True)

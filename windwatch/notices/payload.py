@@ -72,6 +72,9 @@ FORMAT: Final = "windwatch.notice/1"
 # Reliability, section 3: a webhook body is at most 20 kB; delivery adds nothing to it.
 MOST_BYTES: Final = 20_000
 
+# Makes a payload lighter, by so many bytes if it can.
+_Lighten = Callable[[dict[str, Any], int], None]
+
 
 def as_payload(scene: Scene, page: Page, subject: str, text: str) -> dict[str, Any]:
     """The notice as JSON values, at most 20 kB when written compactly in UTF-8."""
@@ -234,8 +237,8 @@ def _parked(advice: ParkedAdvice) -> dict[str, Any]:
 # --- size --------------------------------------------------------------------
 
 
-def size(payload: dict[str, Any]) -> int:
-    """Bytes of the body as the webhook writes it: compact, UTF-8."""
+def size(payload: Any) -> int:
+    """Bytes of the body, or of a part of it, as the webhook writes it: compact, UTF-8."""
     return len(json.dumps(payload, ensure_ascii=False, separators=(",", ":")).encode())
 
 
@@ -244,35 +247,50 @@ def within_size(payload: dict[str, Any]) -> dict[str, Any]:
 
     The steps' own figures go last, and the first of them never.
     """
-    for lighten in _LIGHTER:
-        if size(payload) <= MOST_BYTES:
+    # Key by key, because writing the whole anew after each step takes longer than all the rest.
+    weights = {name: _weight(name, payload) for name in payload}
+    for names, lighten in _LIGHTER:
+        over = 1 + sum(weights.values()) - MOST_BYTES
+        if over <= 0:
             break
-        lighten(payload)
+        lighten(payload, over)
+        weights |= {name: _weight(name, payload) for name in (*names, "left_out")}
     return payload
 
 
-def _halved(name: str) -> Callable[[dict[str, Any]], None]:
+def _weight(name: str, payload: dict[str, Any]) -> int:
+    """Bytes of one entry with its name, two quotes, colon and comma."""
+    return len(name) + 4 + size(payload[name])
+
+
+def _halved(name: str) -> tuple[tuple[str, ...], _Lighten]:
     """Halve a list again and again until the payload fits, or one entry is left."""
 
-    def lighten(payload: dict[str, Any]) -> None:
+    def lighten(payload: dict[str, Any], over: int) -> None:
         entries = payload[name]
-        while len(entries) > 1 and size(payload) > MOST_BYTES:
-            keep = len(entries) // 2
-            left_out = payload["left_out"]
-            left_out[name] = left_out.get(name, 0) + len(entries) - keep
-            payload[name] = entries = entries[:keep]
+        # What is said in `left_out` counts too.
+        over += len(f',"{name}":{len(entries)}')
+        weights = [size(entry) + 1 for entry in entries]
+        keep = len(entries)
+        while keep > 1 and over > 0:
+            half = keep // 2
+            over -= sum(weights[half:keep])
+            keep = half
+        if keep < len(entries):
+            payload["left_out"][name] = len(entries) - keep
+            payload[name] = entries[:keep]
 
-    return lighten
+    return (name,), lighten
 
 
-def _without_reminders(payload: dict[str, Any]) -> None:
+def _without_reminders(payload: dict[str, Any], _: int) -> None:
     """The reminders stand in the text too."""
     if payload["reminders"]:
         payload["left_out"]["reminders"] = len(payload["reminders"])
         payload["reminders"] = []
 
 
-def _without_alternatives(payload: dict[str, Any]) -> None:
+def _without_alternatives(payload: dict[str, Any], _: int) -> None:
     gone = 0
     for leg in payload["taxi"]:
         for hold in leg["holds"]:
@@ -283,18 +301,18 @@ def _without_alternatives(payload: dict[str, Any]) -> None:
         payload["left_out"]["alternatives"] = gone
 
 
-def _shorter_raw(payload: dict[str, Any]) -> None:
+def _shorter_raw(payload: dict[str, Any], _: int) -> None:
     for report in payload["reports"]:
         report["raw"] = visible(report["raw"], 500)
     if payload["raw_report"]:
         payload["raw_report"] = visible(payload["raw_report"], 500)
 
 
-def _shorter_text(payload: dict[str, Any]) -> None:
+def _shorter_text(payload: dict[str, Any], _: int) -> None:
     payload["text"] = _cut(payload["text"], 4_000)
 
 
-def _shortest_text(payload: dict[str, Any]) -> None:
+def _shortest_text(payload: dict[str, Any], _: int) -> None:
     payload["text"] = _cut(payload["text"], 1_000)
 
 
@@ -305,16 +323,17 @@ def _cut(text: str, limit: int) -> str:
     return f"{text[:limit].rpartition(chr(10))[0]}\n(cut here; the mail has all of it)\n"
 
 
-_LIGHTER: Final[tuple[Callable[[dict[str, Any]], None], ...]] = (
-    _without_reminders,
-    _without_alternatives,
-    _shorter_raw,
+# Which entries of the payload it changes, and what it does.
+_LIGHTER: Final[tuple[tuple[tuple[str, ...], _Lighten], ...]] = (
+    (("reminders",), _without_reminders),
+    (("taxi",), _without_alternatives),
+    (("reports", "raw_report"), _shorter_raw),
     _halved("reports"),
     _halved("parked"),
     _halved("taxi"),
-    _shorter_text,
+    (("text",), _shorter_text),
     _halved("open"),
-    _shortest_text,
+    (("text",), _shortest_text),
     _halved("references"),
     _halved("replaces"),
     _halved("steps"),

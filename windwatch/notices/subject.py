@@ -5,10 +5,11 @@ from __future__ import annotations
 from typing import Final
 
 from windwatch.assessment.values import Level
+from windwatch.episodes.clock_doubt import WATCH
 from windwatch.episodes.values import Step, StepName, TrackKind
 from windwatch.notices import words
 from windwatch.notices.clean import visible
-from windwatch.notices.figures import bare, thunder_text, track_words
+from windwatch.notices.figures import bare, thunder_text, track_words, who
 from windwatch.notices.headline import late_by, observed_at
 from windwatch.notices.scene import ALARMS, Scene, present_finding
 from windwatch.notices.words import quantity, quantity_of
@@ -101,6 +102,8 @@ def _told(scene: Scene) -> tuple[Step, ...]:
 def _opening(step: Step) -> str:
     if step.name in ALARMS and step.name not in (StepName.REMINDER, StepName.UNSETTLED):
         return "over: " if step.level is Level.OVER else "near: "
+    if step.track.quantity == WATCH:
+        return "watching again after a gap"
     if step.name is StepName.DATA_BACK:
         return f"{track_words(step.track)} known again"
     if step.name is StepName.ENDED:
@@ -123,7 +126,7 @@ def _item(scene: Scene, step: Step) -> str:
             figure = "" if step.finding is None else f" {_figure(step)}"
             return f"{quantity(step.track.quantity)} {step.track.aircraft}{figure}"
         case TrackKind.RUNWAYS:
-            return _runways_item(step, f"{step.track.aircraft} / {step.track.pilot_limits}")
+            return _runways_item(step, who(step.track))
         case TrackKind.THUNDER:
             return thunder_text(scene, step) if step.name in ALARMS else "thunder"
         case TrackKind.DATA:

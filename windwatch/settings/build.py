@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import time
+from datetime import date, time
 from types import MappingProxyType
 
 from windwatch.airframe import Gear, WingPosition
@@ -30,6 +30,7 @@ from windwatch.fleet import (
     TaxiLeg,
     TellAbout,
 )
+from windwatch.hours import Absence, DutyHours, QuietHours
 from windwatch.settings import words
 from windwatch.settings.rules_contacts import channels
 from windwatch.settings.schema import WholeFile
@@ -208,4 +209,22 @@ def _contact(table: ContactTable) -> Contact:
             easing=about.easing,
         ),
         operator=table.operator,
+        fall_back=table.fall_back,
+        then_tell=table.then_tell or "",
+        time_zone=table.time_zone or "",
+        quiet_hours=None
+        if table.quiet_hours is None
+        else QuietHours(_time(table.quiet_hours.from_), _time(table.quiet_hours.to)),
+        full_silence=table.full_silence,
+        duty=tuple(
+            DutyHours(tuple(each.days), _time(each.from_), _time(each.to)) for each in table.duty
+        ),
+        absent=tuple(
+            Absence(date.fromisoformat(each.from_), date.fromisoformat(each.until))
+            for each in table.absent
+        ),
     )
+
+
+def _time(text: str) -> time:
+    return time.fromisoformat(text)

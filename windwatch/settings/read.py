@@ -8,6 +8,7 @@ from types import MappingProxyType
 
 from windwatch.errors import Fault, SettingsError
 from windwatch.settings import build
+from windwatch.settings.cover import judge_cover
 from windwatch.settings.faults import judge
 from windwatch.settings.files import Merged, Source, merge, read_source, toml_files
 from windwatch.settings.findings import Findings
@@ -15,6 +16,7 @@ from windwatch.settings.rules_aircraft import judge_aircraft, judge_pilots
 from windwatch.settings.rules_airfield import judge_airfields
 from windwatch.settings.rules_contacts import judge_contacts
 from windwatch.settings.rules_rim import judge_delivery, judge_feed, judge_mail, judge_store
+from windwatch.settings.rules_watch import judge_watch
 from windwatch.settings.running import Settings
 
 
@@ -67,16 +69,22 @@ def read_settings(
     feed, store = judge_feed(found), judge_store(found)
     delivery, mail = judge_delivery(found), judge_mail(found)
     addresses = judge_contacts(found)
+    watch = judge_watch(found)
     faults += found.faults
     if faults:
         raise SettingsError(_in_order(merged, faults))
+    fleet = build.fleet(whole)
+    judge_cover(found, fleet)
+    if found.faults:
+        raise SettingsError(_in_order(merged, found.faults))
     return Settings(
         files=files,
-        fleet=build.fleet(whole),
+        fleet=fleet,
         feed=feed,
         store=store,
         delivery=delivery,
         mail=mail,
+        watch=watch,
         addresses=MappingProxyType(addresses),
         warnings=tuple(str(each) for each in _in_order(merged, found.cautions)),
     )

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from typing import Final
 
+from windwatch.addresses import Refused
+from windwatch.push_schemes import PUSH_MEND, check_push
 from windwatch.settings import words
 from windwatch.settings.findings import Findings
 from windwatch.settings.lines import Loc
 from windwatch.settings.rules_addresses import judge_url
+from windwatch.settings.rules_hours import judge_manners
 from windwatch.settings.rules_names import (
     known_aircraft,
     known_airfields,
@@ -17,10 +20,11 @@ from windwatch.settings.rules_names import (
 )
 from windwatch.settings.rules_rim import existing_file, folder_at
 from windwatch.settings.running import ContactAddresses, WebhookValues
-from windwatch.settings.schema_people import ContactTable, WebhookTable
-from windwatch.settings.secrets_found import signing_secrets
+from windwatch.settings.schema_people import ContactTable, PushTable, WebhookTable
+from windwatch.settings.secret import Secret
+from windwatch.settings.secrets_found import password, signing_secrets
 
-CHANNELS: Final = ("email", "webhook", "folder")
+CHANNELS: Final = ("email", "webhook", "push", "folder")
 
 
 def judge_contacts(found: Findings) -> dict[str, ContactAddresses]:
@@ -32,9 +36,11 @@ def judge_contacts(found: Findings) -> dict[str, ContactAddresses]:
         loc: Loc = ("contact", number)
         _judge_names(found, (*loc, "tell_about"), contact)
         _judge_reach(found, loc, contact)
+        judge_manners(found, loc, contact, len(channels(contact)))
         addresses[contact.name] = ContactAddresses(
             email=contact.email,
             webhook=_webhook(found, (*loc, "webhook"), contact.webhook),
+            push=_push(found, (*loc, "push"), contact.push),
             folder=folder_at(found, (*loc, "folder"), contact.folder),
         )
     _judge_heard(found)
@@ -106,6 +112,28 @@ def _webhook(found: Findings, loc: Loc, webhook: WebhookTable | None) -> Webhook
         allow_http=webhook.allow_http,
         ca_file=existing_file(found, (*loc, "ca_file"), webhook.ca_file),
     )
+
+
+def _push(found: Findings, loc: Loc, push: PushTable | None) -> Secret | None:
+    if push is None:
+        return None
+    needed = found.whole.delivery.folder is None
+    if push.url_env is None and push.url_file is None:
+        found.refuse(
+            loc,
+            "no address to push to",
+            'add url_env = "WINDWATCH_DESK_PUSH", the environment variable that holds it',
+            loc,
+        )
+        return None
+    address = password(found, loc, push.url_env, push.url_file, stem="url", needed=needed)
+    if address is not None:
+        key = "url_env" if push.url_env is not None else "url_file"
+        try:
+            check_push(address.reveal())
+        except Refused as error:
+            found.refuse((*loc, key), str(error), PUSH_MEND)
+    return address
 
 
 def _judge_heard(found: Findings) -> None:

@@ -67,6 +67,11 @@ def known_aircraft(found: Findings) -> list[str] | None:
     return _names(found, "aircraft", "name")
 
 
+def known_contacts(found: Findings) -> list[str] | None:
+    """Return the names of contacts in the files."""
+    return _names(found, "contact", "name")
+
+
 def known_pilots(found: Findings) -> list[str] | None:
     """Return the names of pilot standards in the files."""
     return _names(found, "pilot_limits", "name")

@@ -21,7 +21,7 @@ from windwatch.settings.running import (
 from windwatch.settings.schema_rim import FeedTable, MailTable, MappingTable
 from windwatch.settings.secrets_found import password
 
-PUBLIC_FEEDS: Final = ("awc", "noaa-text", "nws")
+PUBLIC_FEEDS: Final = ("awc", "awc-cache", "noaa-text", "noaa-cycles", "nws")
 # reference/feeds.md section 1.3: no address more than once a minute.
 _PUBLIC_EVERY: Final = "60s"
 # A report's wind is a two-minute mean (reliability.md section 2); the samples for it must come

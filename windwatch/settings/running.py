@@ -142,6 +142,34 @@ class DeliveryValues:
 
 
 @dataclass(frozen=True, slots=True)
+class WatchValues:
+    """How the watch shows that it works.
+
+    Attributes
+    ----------
+    heartbeat_url : Secret or None
+        Called after each complete cycle; many such addresses carry a key.
+    allow_http, allow_networks, ca_file
+        For the heartbeat.
+    metrics_port : int or None
+        Where Prometheus may ask; None: nowhere.
+    status_file : Path or None
+        What `windwatch health` reads; None: beside the store.
+    store_patience : timedelta
+        A store that cannot be written for so long ends the watch, for its supervisor.
+    """
+
+    heartbeat_url: Secret | None = None
+    allow_http: bool = False
+    allow_networks: tuple[str, ...] = ()
+    ca_file: Path | None = None
+    metrics_port: int | None = None
+    metrics_address: str = "127.0.0.1"
+    status_file: Path | None = None
+    store_patience: timedelta = timedelta(minutes=5)
+
+
+@dataclass(frozen=True, slots=True)
 class WebhookValues:
     """A webhook and the secrets that sign for it, newest first (two while one is replaced).
 
@@ -160,6 +188,7 @@ class ContactAddresses:
 
     email: str | None = field(default=None, repr=False)
     webhook: WebhookValues | None = None
+    push: Secret | None = None
     folder: Path | None = None
 
 
@@ -185,5 +214,6 @@ class Settings:
     store: StoreValues
     delivery: DeliveryValues
     mail: MailValues | None = None
+    watch: WatchValues = field(default_factory=WatchValues)
     addresses: Mapping[str, ContactAddresses] = field(default_factory=lambda: MappingProxyType({}))
     warnings: tuple[str, ...] = ()

@@ -16,6 +16,7 @@ from windwatch.settings.schema_rim import (
     RemindersTable,
     StoreTable,
 )
+from windwatch.settings.schema_watch import WatchTable
 
 _FEED_EXAMPLE: Final[dict[str, Any]] = {"kind": "awc", "contact": "ops@larkspur.example"}
 _AIRFIELD_EXAMPLE: Final[dict[str, Any]] = {
@@ -48,6 +49,11 @@ class WholeFile(Table):
         default=DeliveryTable(),
         description="How notices leave the house.",
         examples=[{"folder": "notices"}],
+    )
+    watch: WatchTable = Field(
+        default=WatchTable(),
+        description="Watching the watcher.",
+        examples=[{"heartbeat_url": "https://heartbeat.larkspur.example/windwatch"}],
     )
     mail: MailTable | None = Field(
         default=None,

@@ -17,6 +17,7 @@ from windwatch.settings.schema_base import (
     WebAddress,
     one_or_more,
 )
+from windwatch.settings.schema_hours import AbsenceTable, DutyTable, QuietHoursTable
 from windwatch.settings.schema_limits import AircraftLimits, LimitEntry, RunwayLimits
 
 _GROUND_KEY: Final = re.compile(r"[a-z][a-z0-9_]{0,30}_kt")
@@ -115,6 +116,21 @@ class WebhookTable(Table):
     )
 
 
+class PushTable(Table):
+    """A push service: its address is a secret and stands elsewhere."""
+
+    url_env: EnvironmentName | None = Field(
+        default=None,
+        description="Environment variable that holds the address, as Apprise writes it.",
+        examples=["WINDWATCH_DESK_PUSH"],
+    )
+    url_file: PathText | None = Field(
+        default=None,
+        description="File that holds the address, as Apprise writes it.",
+        examples=["secrets/push"],
+    )
+
+
 class TellAboutTable(Table):
     """What a contact wants to hear; what is left out means all."""
 
@@ -164,11 +180,58 @@ class ContactTable(Table):
     folder: PathText | None = Field(
         default=None, description="A folder to leave notices in.", examples=["notices"]
     )
-    channels: list[Literal["email", "webhook", "folder"]] | None = Field(
+    push: PushTable | None = Field(
+        default=None,
+        description="A push service (needs the extra windwatch[push]).",
+        examples=[{"url_env": "WINDWATCH_DESK_PUSH"}],
+    )
+    channels: list[Literal["email", "webhook", "push", "folder"]] | None = Field(
         default=None,
         min_length=1,
-        description="Order of preference; left out: email, webhook, folder, as far as given.",
+        description="Order of preference; left out: email, webhook, push, folder, as far as given.",
         examples=[["webhook", "email"]],
+    )
+    fall_back: bool = Field(
+        default=False,
+        description=(
+            "Channels in turn: what the first takes goes by no other; the next starts after a "
+            "minute, or as soon as the one before fails. Left out: every notice by every channel."
+        ),
+        examples=[True],
+    )
+    then_tell: Name | None = Field(
+        default=None,
+        description="Who is told of an open warning of which nobody takes note for 15 minutes.",
+        examples=["chief instructor"],
+    )
+    time_zone: Name | None = Field(
+        default=None,
+        description="Of the hours below; left out: that of the airfield.",
+        examples=["America/New_York"],
+    )
+    quiet_hours: QuietHoursTable | None = Field(
+        default=None,
+        description=(
+            "Hours in which near, easing, reminders and data back wait; what is over never does."
+        ),
+        examples=[{"from": "22:00", "to": "06:00"}],
+    )
+    full_silence: bool = Field(
+        default=False,
+        description=(
+            "Everything waits in the quiet hours; only where another contact hears the same."
+        ),
+        examples=[True],
+    )
+    duty: list[DutyTable] = Field(
+        default=[],
+        description="Hours in which it is there; outside them everything waits. Left out: always.",
+        examples=[[{"days": ["mon", "fri"], "from": "07:00", "to": "19:00"}]],
+    )
+    absent: list[AbsenceTable] = Field(
+        default=[],
+        description="Days on which everything waits.",
+        examples=[[{"from": "2026-08-01", "until": "2026-08-15"}]],
     )
     tell_about: TellAboutTable = Field(
         default=TellAboutTable(),

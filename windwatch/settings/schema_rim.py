@@ -19,7 +19,15 @@ from windwatch.settings.schema_base import (
     duration_type,
 )
 
-FEED_KINDS: Final = ("awc", "noaa-text", "nws", "recorded", "json")
+FEED_KINDS: Final = (
+    "awc",
+    "awc-cache",
+    "noaa-text",
+    "noaa-cycles",
+    "nws",
+    "recorded",
+    "json",
+)
 _PLACE: Final = re.compile(r"[^\s.]+(?:\.[^\s.]+)*")
 _HOST: Final = re.compile(r"[A-Za-z0-9]([A-Za-z0-9.:-]{0,250}[A-Za-z0-9])?")
 _DATABASE: Final = re.compile(r"postgresql(\+psycopg)?://([^/@\s]+@)?[^/@\s]*/[^/?#\s]+")
@@ -131,12 +139,15 @@ class MappingTable(Table):
 class FeedTable(Table):
     """Where the reports come from."""
 
-    kind: Literal["awc", "noaa-text", "nws", "recorded", "json"] = Field(
-        description=(
-            "awc: worldwide; noaa-text: worldwide, one file a station; nws: United States; "
-            "recorded: files; json: a field's own anemometer or an aggregator."
-        ),
-        examples=["awc"],
+    kind: Literal["awc", "awc-cache", "noaa-text", "noaa-cycles", "nws", "recorded", "json"] = (
+        Field(
+            description=(
+                "awc: worldwide; noaa-text: worldwide, one file a station; awc-cache, noaa-cycles: "
+                "worldwide, every station in one file, for many airfields; nws: United States; "
+                "recorded: files; json: a field's own anemometer or an aggregator."
+            ),
+            examples=["awc", "awc-cache"],
+        )
     )
     contact: Name | None = Field(
         default=None,
@@ -150,7 +161,7 @@ class FeedTable(Table):
     )
     url: WebAddress | None = Field(
         default=None,
-        description="Address of a json feed; of another server for the others.",
+        description="Address of a json feed; of another file (awc-cache) or server (the others).",
         examples=["https://anemometer.larkspur.example/now"],
     )
     format: Literal["raw", "json"] = Field(

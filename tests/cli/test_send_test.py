@@ -1,0 +1,107 @@
+"""`send-test`: proof that every channel works, and words where one does not."""
+
+import email
+import email.policy
+import json
+
+import pytest
+
+from tests.servers.mail_server import MailServer
+from tests.servers.webhook_server import SECRET, WebhookReceiver
+from tests.watch.little_watch import config_text
+
+PEOPLE = """
+[[contact]]
+name = "operations desk"
+email = "ops@larkspur.example"
+webhook = { url = "https://desk.larkspur.example/wind", secret_env = "HOOK_SECRET" }
+
+[[contact]]
+name = "owner"
+folder = "owners"
+"""
+FOLDER = '[delivery]\nfolder = "dropped"\n'
+
+
+@pytest.fixture
+def configured(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("HOOK_SECRET", SECRET)
+
+    def write(people=PEOPLE, rim=FOLDER):
+        (tmp_path / "field.toml").write_text(config_text(people=people, rim=rim))
+        return tmp_path
+
+    return write
+
+
+def test_every_channel_of_everybody_gets_one(run, configured, caution, flat):
+    folder = configured()
+    result = run("send-test", "field.toml")
+    assert result.exit_code == 0
+    said = flat(result.stdout)
+    for who in ("operations desk by email", "operations desk by webhook", "owner by folder"):
+        assert f"{who}: the next hop took it" in said
+    [mail] = (folder / "dropped").glob("*.eml")
+    message = email.message_from_bytes(mail.read_bytes(), policy=email.policy.default)
+    assert "test" in str(message["Subject"]).lower()
+    assert caution in flat(message.get_body(("plain",)).get_content())
+    [hook] = (folder / "dropped").glob("*.json")
+    assert json.loads(hook.read_text())["body"]["kind"] == "test"
+    assert len(list((folder / "owners").glob("*.eml"))) == 1
+
+
+def test_one_contact_alone(run, configured):
+    folder = configured()
+    result = run("send-test", "field.toml", "owner")
+    assert result.exit_code == 0
+    assert "operations desk" not in result.stdout
+    assert not (folder / "dropped").exists()
+
+
+def test_a_contact_that_is_none_is_refused_with_those_that_are(run, configured, flat):
+    configured()
+    result = run("send-test", "field.toml", "nobody")
+    assert result.exit_code == 2
+    assert "there are operations desk, owner" in flat(result.stderr)
+
+
+def test_a_missing_secret_is_named_and_nothing_is_sent(run, configured, monkeypatch):
+    folder = configured(PEOPLE.replace('email = "ops@larkspur.example"\n', ""), "")
+    monkeypatch.delenv("HOOK_SECRET")
+    result = run("send-test", "field.toml")
+    assert result.exit_code == 2
+    assert "HOOK_SECRET" in result.stderr
+    assert not (folder / "owners").exists()
+
+
+def test_real_servers_take_it_and_a_failing_one_is_told_with_its_answer(
+    run, configured, monkeypatch, flat
+):
+    with MailServer() as mail, WebhookReceiver() as hook:
+        rim = (
+            '[delivery]\nallow_networks = ["127.0.0.0/8"]\n'
+            f'[mail]\nhost = "{mail.host}"\nport = {mail.port}\nsecurity = "starttls"\n'
+            f'username = "{mail.username}"\npassword_env = "MAIL_PASSWORD"\n'
+            f'ca_file = "{mail.ca_file}"\nsender = "windwatch <windwatch@larkspur.example>"\n'
+        )
+        people = PEOPLE.replace(
+            '"https://desk.larkspur.example/wind"', f'"{hook.url}", allow_http = true'
+        )
+        monkeypatch.setenv("MAIL_PASSWORD", mail.password)
+        configured(people, rim)
+        assert run("send-test", "field.toml").exit_code == 0
+        assert len(mail.messages) == 1
+        assert len(hook.received) == 1
+
+        hook.script(500)
+        mail.script("rcpt", "550 5.1.1 no such mailbox")
+        result = run("send-test", "field.toml")
+        assert result.exit_code == 3
+        said = flat(result.stdout)
+        assert "operations desk by email: NOT taken:" in said
+        assert "no such mailbox" in said
+        assert "operations desk by webhook: NOT taken:" in said
+        assert "owner by folder: the next hop took it" in said, "the others go on"
+        assert mail.password not in result.output
+        assert "2 of the test notices did not leave" in result.stderr

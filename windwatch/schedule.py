@@ -1,0 +1,109 @@
+"""The schedule: turns the crank of a watch by the clock, until told to stop."""
+
+from __future__ import annotations
+
+import logging
+import threading
+from collections.abc import Callable
+from datetime import UTC, timedelta
+from typing import Any, Final
+
+from windwatch.clock import Clock
+from windwatch.watch import Watch
+
+log = logging.getLogger(__name__)
+
+TICK: Final = timedelta(seconds=15)
+# A step of the wall clock against the monotonic one by more than this is a jump.
+JUMP_S: Final = 2.0
+
+
+def run(watch: Watch, every: timedelta, clock: Clock, stop: threading.Event) -> None:
+    """Turn the crank by the clock until told to stop.
+
+    Parameters
+    ----------
+    every : timedelta
+        Between two polls.
+    stop : Event
+        Set by whoever wants a clean end: nothing new is begun, what is under way ends.
+    """
+    from apscheduler.schedulers.background import (  # noqa: PLC0415 - slow to load
+        BackgroundScheduler,
+    )
+
+    scheduler = BackgroundScheduler(timezone=UTC)
+    common = {"coalesce": True, "max_instances": 1, "misfire_grace_time": None}
+    now = clock.now()
+    jobs = [
+        scheduler.add_job(
+            _guarded(watch.poll, "poll"),
+            "interval",
+            seconds=every.total_seconds(),
+            next_run_time=now,
+            **common,
+        ),
+        scheduler.add_job(
+            _guarded(watch.tick, "tick"),
+            "interval",
+            seconds=TICK.total_seconds(),
+            next_run_time=now + TICK,
+            **common,
+        ),
+    ]
+    courier = threading.Thread(target=_deliver_on, args=(watch, clock, stop), name="courier")
+    courier.start()
+    scheduler.start()
+    try:
+        _mind_the_clock(clock, stop, jobs)
+    finally:
+        scheduler.shutdown(wait=True)
+        watch.work.set()
+        courier.join(timeout=30)
+
+
+def _guarded(turn: Callable[[], object], name: str) -> Callable[[], None]:
+    """A failing turn is told and the next one tried; nothing stops the schedule."""
+
+    def guarded() -> None:
+        try:
+            turn()
+        except Exception:
+            # The watch must outlive whatever fails in one turn; the next one tries again.
+            log.exception("turn_failed", extra={"turn": name})
+
+    return guarded
+
+
+def _mind_the_clock(clock: Clock, stop: threading.Event, jobs: list[Any]) -> None:
+    """Run the jobs at once when the wall clock has jumped: the scheduler would wait it out."""
+    offset = clock.now().timestamp() - clock.monotonic()
+    while not clock.wait(stop, 1.0):
+        drift = clock.now().timestamp() - clock.monotonic() - offset
+        if abs(drift) > JUMP_S:
+            log.warning("clock_jumped", extra={"by_s": round(drift, 1)})
+            offset += drift
+            for job in jobs:
+                job.modify(next_run_time=clock.now())
+
+
+def _deliver_on(watch: Watch, clock: Clock, stop: threading.Event) -> None:
+    """Send what is due, at once when something new was made."""
+    while not stop.is_set():
+        watch.work.clear()
+        try:
+            watch.deliver(stop)
+            due = watch.next_due()
+        except Exception:
+            # As above: told, and tried again.
+            log.exception("turn_failed", extra={"turn": "deliver"})
+            due = None
+        wait = 5.0
+        if due is not None:
+            wait = min(5.0, max(0.2, (due - clock.now()).total_seconds()))
+        # Also woken when the watch ends.
+        clock.wait(watch.work, wait)
+    try:
+        watch.deliver(stop)
+    except Exception:
+        log.exception("turn_failed", extra={"turn": "deliver"})
