@@ -32,6 +32,7 @@ from windwatch.notices.outbox import Route, new_delivery
 from windwatch.notices.trial import VALID, compose_test
 from windwatch.notices.values import Notice
 from windwatch.notices.words import quantity
+from windwatch.settings.running import Settings
 from windwatch.store.store import Store
 from windwatch.store.values import StoredNotice
 from windwatch.wiring import make_channels, open_store_of
@@ -46,17 +47,29 @@ _CONFIG = click.argument("config", type=click.Path(path_type=Path))
 @_CONFIG
 @click.option("--since", help="From this moment on (ISO, Z); 24 hours back if not given.")
 @click.option("--contact", help="Only what this contact got.")
+@click.option(
+    "--resend", metavar="NOTICE", help="Have the present state sent in place of this notice."
+)
 @click.option("--json", "as_json", is_flag=True, help="One JSON document instead of words.")
 @with_exit_status
-def log(config: Path, since: str | None, contact: str | None, as_json: bool) -> None:
+def log(
+    config: Path, since: str | None, contact: str | None, resend: str | None, as_json: bool
+) -> None:
     r"""Show what happened and what was sent, to whom, and what became of it.
 
+    With --resend a notice that did not arrive is followed by one of the state now: an old text
+    is never sent again. The watch that runs on this configuration sends it.
+
     \b
-    Example:
+    Examples:
       windwatch log field.toml --since 2026-09-22T12:00Z
+      windwatch log field.toml --resend 3fa9c1d2
     """
     settings = load_settings([config], require_secrets=False)
     clock = SystemClock()
+    if resend is not None:
+        _resend(settings, clock, resend)
+        return
     from_ = moment_of(since) if since else clock.now() - timedelta(hours=24)
     with open_store_of(settings, clock) as store:
         notices = store.notices(since=from_, contact=contact)
@@ -101,6 +114,24 @@ def log(config: Path, since: str | None, contact: str | None, as_json: bool) -> 
         for failed in _troubles(store, notices):
             click.echo(paragraph(f"not delivered: {failed}", hang="  "))
     click.echo()
+    click.echo(caution_line())
+
+
+def _resend(settings: Settings, clock: SystemClock, beginning: str) -> None:
+    from windwatch.resend import resend  # noqa: PLC0415 - loads the whole pipeline
+
+    with open_store_of(settings, clock) as store:
+        found = {f.id for f in store.find(beginning) if f.kind == "notice"}
+        if not found:
+            raise UsageError(f"{beginning}: no notice begins so; `windwatch log` lists them")
+        if len(found) > 1:
+            names = ", ".join(sorted(id_[:12] for id_ in found))
+            raise UsageError(f"{beginning} may be any of these: {names}; give more letters")
+        stored = store.notice(found.pop())
+        if stored is None:
+            raise UsageError(f"{beginning}: it is not kept any more")
+        new = resend(settings, store, make_channels(settings), stored.notice, clock.now())
+    click.echo(f"Notice {new.id[:8]} to {new.contact} tells the state now; the watch sends it.")
     click.echo(caution_line())
 
 

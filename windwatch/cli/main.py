@@ -41,6 +41,7 @@ COMMANDS: Final = MappingProxyType(
             "log": Entry("windwatch.cli.log", "log", "Show what happened and what was sent."),
             "explain": Entry("windwatch.cli.log", "explain", "Show how a notice came about."),
             "acknowledge": Entry("windwatch.cli.log", "acknowledge", "Take note of an episode."),
+            "health": Entry("windwatch.cli.health", "health", "Say whether the watch works."),
         },
         ASKING: {
             "decode": Entry("windwatch.cli.decode", "decode", "Say what reports say of the wind."),

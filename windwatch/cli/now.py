@@ -6,15 +6,12 @@ import sys
 from collections.abc import Iterable, Iterator
 from datetime import datetime
 from pathlib import Path
-from typing import Any
 from zoneinfo import ZoneInfo
 
 import click
 
-from windwatch.airmanship.control_positions import control_positions
 from windwatch.airmanship.control_words import in_words
-from windwatch.airmanship.tie_down import tie_down_reminders
-from windwatch.airmanship.variation import to_magnetic, true_heading
+from windwatch.airmanship.wing_lift import lift_in_words
 from windwatch.assessment.assess import assess
 from windwatch.assessment.plan import plan_airfield
 from windwatch.assessment.values import (
@@ -36,7 +33,7 @@ from windwatch.clock import Clock, SystemClock
 from windwatch.episodes.entries import stations_of
 from windwatch.errors import FeedError, NoUsableReports, UsageError
 from windwatch.fleet import PARKED_QUANTITIES, Airfield, Fleet
-from windwatch.notices.advice import legs_of
+from windwatch.notices.advice import legs_of, merged_reminders, on_leg, parked_in
 from windwatch.notices.words import Times, against, minutes, quantity_of, wind_long
 from windwatch.reports.decode import decode_report
 from windwatch.reports.raw import RawReport
@@ -247,7 +244,7 @@ def _runway_lines(shown: Shown, judged: Assessment) -> Iterator[str]:
             rows.append(
                 (
                     subject.aircraft if first else "",
-                    subject.pilot_limits if first else "",
+                    (subject.pilot_limits or "anybody") if first else "",
                     f"{runway.best.end}{'*' if runway.best.approximate else ''}",
                     _level(shown, runway.best.level),
                     _decides(runway.best.deciding),
@@ -286,41 +283,50 @@ def _ground_lines(shown: Shown, judged: Assessment) -> Iterator[str]:
 
 
 def _taxi_lines(shown: Shown, wind: Wind, fleet: Fleet) -> Iterator[str]:
-    types: dict[tuple[Any, Any], list[str]] = {}
-    for craft in fleet.based_at(shown.airfield.id):
-        types.setdefault((craft.gear, craft.wing), []).append(craft.name)
+    craft = fleet.based_at(shown.airfield.id)
+    if not craft:
+        return
     old = " in the last known wind" if shown.stale else ""
     yield f"Controls while taxiing{old} (yoke, control column or stick)"
     for leg in legs_of(shown.airfield):
-        heading, approximate = true_heading(leg.heading, shown.plan.variation_deg)
-        magnetic = to_magnetic(heading, shown.plan.variation_deg)
-        about = "about " if approximate else ""
-        yield f"  {leg.name} ({about}{heading:03.0f} true, {magnetic:03.0f} magnetic)"
-        for (gear, wing), names in types.items():
-            positions = control_positions(wind, heading, gear, wing)
-            critical = "; most critical wind" if positions.most_critical else ""
-            yield paragraph(
-                f"{', '.join(names)}: {in_words(positions)}{critical}", "    ", "      "
-            )
-            for other in positions.alternatives:
+        advice = on_leg(leg, wind, craft, shown.plan.variation_deg)
+        about = "about " if advice.approximate else ""
+        heading = f"{advice.heading_true:03.0f} true, {advice.heading_magnetic:03.0f} magnetic"
+        yield f"  {leg.name} ({about}{heading})"
+        for hold in advice.holds:
+            critical = "; most critical wind" if hold.positions.most_critical else ""
+            names = ", ".join(hold.aircraft)
+            words = f"{names}: {in_words(hold.positions)}{critical}"
+            yield paragraph(words, "    ", "      ")
+            for other in hold.positions.alternatives:
                 yield paragraph(f"or: {in_words(other)}", "      ", "        ")
 
 
 def _parked_lines(
     judged: Assessment, wind: Wind, fleet: Fleet, airfield: Airfield
 ) -> Iterator[str]:
+    """Reminders for the aircraft near or past a limit for parked ones, or under thunder."""
+    thunder = None if judged.thunder is None else judged.thunder.level
+    alarmed = thunder not in (None, Level.WITHIN)
     pressing = {
         g.aircraft
         for g in judged.ground
         if g.finding.limit.quantity in PARKED_QUANTITIES and g.finding.level is not Level.WITHIN
     }
-    if judged.thunder is not None and judged.thunder.level is not Level.WITHIN:
-        pressing |= {craft.name for craft in fleet.based_at(airfield.id)}
-    for craft in fleet.based_at(airfield.id):
-        if craft.name not in pressing:
-            continue
-        yield ""
-        yield f"Parked {craft.name} (tie-down or picketing)"
-        reminders = tie_down_reminders(craft.gear, craft.wing, wind, stall_speed=craft.stall_speed)
-        for reminder in reminders:
-            yield paragraph(f"- {reminder.text}", "  ", "    ")
+    parked = tuple(
+        parked_in(craft, wind, thunder, still_open=False)
+        for craft in fleet.based_at(airfield.id)
+        if alarmed or craft.name in pressing
+    )
+    if not parked:
+        return
+    names = [advice.craft.name for advice in parked]
+    yield ""
+    yield f"Parked (tie-down or picketing): {', '.join(names)}"
+    for reminder, whose in merged_reminders(parked):
+        only = "" if len(whose) == len(names) else f"{', '.join(whose)}: "
+        yield paragraph(f"- {only}{reminder.text}", "  ", "    ")
+    for advice in parked:
+        if advice.lift is not None:
+            words = f"- {advice.craft.name}: {lift_in_words(advice.lift)}"
+            yield paragraph(words, "  ", "    ")

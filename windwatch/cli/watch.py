@@ -17,15 +17,26 @@ from windwatch.errors import NoUsableReports, StoreError
 from windwatch.logs import log_to
 from windwatch.schedule import run
 from windwatch.watch import Watch
-from windwatch.wiring import make_channels, make_feed, open_store_of
+from windwatch.wiring import (
+    hidden_texts,
+    make_channels,
+    make_feed,
+    make_outward,
+    open_store_of,
+)
 
 
 @click.command()
 @click.argument("config", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--once", is_flag=True, help="Poll, judge, deliver what is due, and end.")
 @click.option("--verbose", is_flag=True, help="Log every poll and delivery, not only troubles.")
+@click.option(
+    "--log-file",
+    type=click.Path(path_type=Path),
+    help="Log there instead of on the error stream; of bounded size, older ones beside it.",
+)
 @with_exit_status
-def watch(config: tuple[Path, ...], once: bool, verbose: bool) -> None:
+def watch(config: tuple[Path, ...], once: bool, verbose: bool, log_file: Path | None) -> None:
     r"""Watch the reports and tell people, until stopped (Ctrl-C or SIGTERM).
 
     Exactly one watch may run on one store; a second one is refused.
@@ -35,7 +46,8 @@ def watch(config: tuple[Path, ...], once: bool, verbose: bool) -> None:
       windwatch watch field.toml
     """
     settings = load_settings(config)
-    log_to(sys.stderr, logging.INFO if verbose else logging.WARNING)
+    level = logging.INFO if verbose else logging.WARNING
+    log_to(sys.stderr, level, hide=hidden_texts(settings), file=log_file)
     for warning in settings.warnings:
         click.echo(paragraph(f"note: {warning}", hang="  "), err=True)
     clock = SystemClock()
@@ -46,9 +58,19 @@ def watch(config: tuple[Path, ...], once: bool, verbose: bool) -> None:
     with store, store.hold(f"windwatch watch {' '.join(map(str, config))}"):
         feed = make_feed(settings, clock)
         try:
-            watched = Watch(settings, store, feed, make_channels(settings), clock)
+            watched = Watch(
+                settings,
+                store,
+                feed,
+                make_channels(settings),
+                clock,
+                outward=make_outward(settings),
+            )
             if once:
-                _turn_once(watched)
+                try:
+                    _turn_once(watched)
+                finally:
+                    watched.close()
                 return
             names = ", ".join(a.id for a in settings.fleet.airfields)
             click.echo(f"windwatch watches {names}; stop it with Ctrl-C", err=True)

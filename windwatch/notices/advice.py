@@ -98,7 +98,7 @@ def taxi_advice(scene: Scene) -> tuple[LegAdvice, ...]:
     if wind is None or not craft:
         return ()
     return tuple(
-        _on_leg(leg, wind, craft, scene.situation.variation_deg) for leg in legs_of(scene.airfield)
+        on_leg(leg, wind, craft, scene.situation.variation_deg) for leg in legs_of(scene.airfield)
     )
 
 
@@ -113,9 +113,10 @@ def present_wind(scene: Scene) -> Wind | None:
     return report.wind if scene.known and report is not None else None
 
 
-def _on_leg(
+def on_leg(
     leg: TaxiLeg, wind: Wind, craft: tuple[Aircraft, ...], variation_deg: float
 ) -> LegAdvice:
+    """How the controls are held on one taxi leg; types with the same answer share a line."""
     heading, approximate = true_heading(leg.heading, variation_deg)
     found: dict[tuple[Gear, str, tuple[str, ...]], Hold] = {}
     for each in craft:
@@ -172,7 +173,7 @@ def parked_advice(scene: Scene) -> tuple[ParkedAdvice, ...]:
     thunder = assessment.thunder if assessment and scene.field_weather else None
     wind = present_wind(scene)
     return tuple(
-        _parked(
+        parked_in(
             craft,
             wind,
             None if thunder is None else thunder.level,
@@ -196,9 +197,10 @@ def _parked_concerned(scene: Scene, craft: Aircraft) -> bool:
     )
 
 
-def _parked(
+def parked_in(
     craft: Aircraft, wind: Wind | None, thunder: Level | None, *, still_open: bool
 ) -> ParkedAdvice:
+    """Reminders and wing lift for one parked aircraft in a wind."""
     lift = None
     if craft.stall_speed is not None and wind is not None:
         lift = wing_lift_share(wind.strongest, craft.stall_speed, craft.gear)

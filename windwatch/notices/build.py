@@ -20,6 +20,7 @@ from windwatch.notices.figures import figure_rows, open_rows
 from windwatch.notices.headline import headline, late_by, mark_now, subject_of, times_line
 from windwatch.notices.page import Page, Row, Section
 from windwatch.notices.scene import Scene, mark_of, order_of
+from windwatch.notices.values import Notice
 from windwatch.notices.why import caution_rows, evidence_rows, why_rows
 from windwatch.notices.words import against
 
@@ -51,10 +52,19 @@ def build_page(scene: Scene) -> Page:
         times=times_line(scene),
         sections=tuple(Section(name, words.TITLES[name], rows) for name, rows in parts if rows),
         footer=(
+            *_dead_letters(notice),
             f"To {notice.contact}, about {scene.airfield.id}, made {scene.times.dated(notice.at)}",
             f"Notice {notice.id}",
         ),
     )
+
+
+def _dead_letters(notice: Notice) -> tuple[str, ...]:
+    """That something did not arrive before, whoever reads this by a channel that works."""
+    if not notice.undelivered_by:
+        return ()
+    by = words.listed(notice.undelivered_by)
+    return (f"Earlier notices to {notice.contact} could not be delivered by {by}.",)
 
 
 def _by_whose_wind(scene: Scene, rows: tuple[Row, ...]) -> tuple[Row, ...]:

@@ -15,7 +15,7 @@ from windwatch.notices.payload import FORMAT, moment
 from windwatch.notices.subject import one_line
 from windwatch.notices.text import as_text
 from windwatch.notices.values import Content, Notice
-from windwatch.notices.words import Times
+from windwatch.notices.words import Times, first_upper
 
 OPERATOR: Final = "operator"
 VALID: Final = timedelta(hours=6)
@@ -85,7 +85,7 @@ def operator_notice(
 
 def _content(trouble: Trouble, notice: Notice, since: datetime, *, over: bool) -> Content:
     times = Times(None, notice.at)
-    headline = f"Over: {trouble.headline}" if over else trouble.headline
+    headline = f"Over: {trouble.headline}" if over else first_upper(trouble.headline)
     if over:
         rows = [Row("Nothing: windwatch works again as it should.")]
     else:
@@ -125,7 +125,12 @@ def _content(trouble: Trouble, notice: Notice, since: datetime, *, over: bool) -
         "references": list(notice.references),
         "replaces": [],
         "steps": [],
-        "trouble": {"key": trouble.key, "since": moment(since), "over": over},
+        "trouble": {
+            "key": trouble.key,
+            "headline": trouble.headline,
+            "since": moment(since),
+            "over": over,
+        },
         "text": text,
     }
     return Content(subject, text, as_html(page), payload)

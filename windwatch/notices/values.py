@@ -97,6 +97,8 @@ class Notice:
         For ``state now``: why it is late and what it replaces.
     replaces : tuple of str
         Ids of the notices it replaces.
+    undelivered_by : tuple of str
+        Channels by which earlier notices did not reach the contact.
     """
 
     id: str
@@ -110,6 +112,7 @@ class Notice:
     references: tuple[str, ...] = ()
     late_because: str = ""
     replaces: tuple[str, ...] = ()
+    undelivered_by: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
