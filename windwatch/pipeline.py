@@ -7,8 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from datetime import datetime, timedelta
-from typing import Final
+from datetime import datetime
 
 from windwatch.episodes import limits_changed
 from windwatch.episodes.books import Books, Setup
@@ -23,7 +22,8 @@ from windwatch.episodes.intake import (
     weather_is_known,
 )
 from windwatch.episodes.ledger import Evidence, reconcile
-from windwatch.episodes.state import Acknowledgement, AirfieldState
+from windwatch.episodes.rules_changed import adopt_rules
+from windwatch.episodes.state import Acknowledgement, AirfieldState, Ruled
 from windwatch.episodes.track import Folded
 from windwatch.episodes.values import Step
 from windwatch.fleet import Airfield, Fleet, Station
@@ -33,8 +33,6 @@ from windwatch.notices.owed import remind, tell_newcomers, tell_silences
 from windwatch.notices.telling import Telling, go_out, tell
 from windwatch.notices.values import Notice, Situation
 from windwatch.reports.raw import RawReport
-
-ACKNOWLEDGED_FOR: Final = timedelta(hours=6)
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +90,7 @@ def begin(setup: Setup, airfield: Airfield, now: datetime) -> Books:
         now,
         fingerprints=setup.fingerprints(airfield),
         known_contacts=tuple(contact.name for contact in setup.fleet.contacts),
+        ruled=(Ruled(now, setup.fleet.rules),),
     )
     return Books(state, Folded())
 
@@ -124,6 +123,7 @@ def step(
     judged: tuple[Judged, ...] = ()
     before = books
     prints_before = books.state.fingerprints
+    books = _adopt_rules(setup, books)
     books, ended = _adopt_limits(setup, airfield, books, now)
     match event:
         case ReportsCame(reports):
@@ -132,7 +132,7 @@ def step(
             books = _acknowledge(books, episodes, by, now)
         case Tick() if not conditions.clock_in_doubt:
             # Settling is housekeeping: a report does not wait for it.
-            books = prune(setup, airfield, _acknowledgements_lapse(books, now), now)
+            books = prune(setup, airfield, _acknowledgements_lapse(setup, books, now), now)
         case Tick():
             pass  # nothing is forgotten while the clock is in doubt
     books = cover_with_fall_back(setup, airfield, books, now)
@@ -203,8 +203,14 @@ def _reckon(
         and newest_with_wind(setup, airfield, state, now) is not None,
         weather_fresh=conditions.may_clear and weather_is_known(airfield, state, now),
     )
-    steps, ledger = reconcile(books.folded, state.ledger, evidence, now)
+    rules = setup.fleet.rules
+    steps, ledger = reconcile(books.folded, state.ledger, evidence, rules, now)
     return Books(replace(state, ledger=ledger), books.folded), steps
+
+
+def _adopt_rules(setup: Setup, books: Books) -> Books:
+    state = adopt_rules(books.state, setup.fleet.rules)
+    return books if state is books.state else Books(state, books.folded)
 
 
 def _adopt_limits(
@@ -228,8 +234,9 @@ def _acknowledge(books: Books, episodes: tuple[str, ...], by: str, now: datetime
     return replace(books, state=replace(books.state, acknowledged=(*kept, *new)))
 
 
-def _acknowledgements_lapse(books: Books, now: datetime) -> Books:
-    kept = tuple(a for a in books.state.acknowledged if now - a.at < ACKNOWLEDGED_FOR)
+def _acknowledgements_lapse(setup: Setup, books: Books, now: datetime) -> Books:
+    lasts = setup.fleet.rules.acknowledged_for
+    kept = tuple(a for a in books.state.acknowledged if now - a.at < lasts)
     if kept == books.state.acknowledged:
         return books
     return replace(books, state=replace(books.state, acknowledged=kept))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -14,6 +14,7 @@ from windwatch.episodes.entries import Judged, Status
 from windwatch.episodes.ledger import Told
 from windwatch.episodes.state import AirfieldState
 from windwatch.episodes.values import Step, computed_id
+from windwatch.errors import StoreError
 from windwatch.fleet import Fleet
 from windwatch.notices.values import Content, Notice, Situation
 from windwatch.pipeline import Acknowledged, Event, Outcome, ReportsCame
@@ -57,6 +58,23 @@ def words_for(
         # Whatever fails in words, pictures or templates must not hold up a warning.
         log.exception("words_failed", extra={"notice": notice.id})
         return plain(notice, situation, fleet)
+
+
+def noting_dead_letters(
+    store: Store, notices: tuple[tuple[Notice, Situation], ...]
+) -> tuple[tuple[Notice, Situation], ...]:
+    """The notices, each saying by which channels earlier ones did not reach its contact."""
+    if not notices:
+        return notices
+    try:
+        lost = store.unreached_channels()
+    except StoreError:
+        # Whoever asks next will hear of the store; the warning must not wait for it.
+        return notices
+    return tuple(
+        (replace(notice, undelivered_by=lost.get(notice.contact, ())), situation)
+        for notice, situation in notices
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import logging
+import os
 import threading
 from collections.abc import Callable
 from datetime import UTC, timedelta
 from typing import Any, Final
 
 from windwatch.clock import Clock
+from windwatch.errors import StoreError
+from windwatch.upkeep.watchdog import GAVE_UP, Watchdog, limits
 from windwatch.watch import Watch
 
 log = logging.getLogger(__name__)
@@ -16,9 +19,18 @@ log = logging.getLogger(__name__)
 TICK: Final = timedelta(seconds=15)
 # A step of the wall clock against the monotonic one by more than this is a jump.
 JUMP_S: Final = 2.0
+HOUSEKEEPING: Final = timedelta(days=1)
+# Not in the first minutes, which belong to what was missed.
+FIRST_HOUSEKEEPING: Final = timedelta(minutes=10)
 
 
-def run(watch: Watch, every: timedelta, clock: Clock, stop: threading.Event) -> None:
+def run(
+    watch: Watch,
+    every: timedelta,
+    clock: Clock,
+    stop: threading.Event,
+    end: Callable[[int], object] = os._exit,
+) -> None:
     """Turn the crank by the clock until told to stop.
 
     Parameters
@@ -27,6 +39,13 @@ def run(watch: Watch, every: timedelta, clock: Clock, stop: threading.Event) -> 
         Between two polls.
     stop : Event
         Set by whoever wants a clean end: nothing new is begun, what is under way ends.
+    end : callable
+        Ends the process where something hangs: a hanging thread lets nothing else end it.
+
+    Raises
+    ------
+    StoreError
+        If the store could not be written for so long that it is of no use to go on.
     """
     from apscheduler.schedulers.background import (  # noqa: PLC0415 - slow to load
         BackgroundScheduler,
@@ -35,34 +54,57 @@ def run(watch: Watch, every: timedelta, clock: Clock, stop: threading.Event) -> 
     scheduler = BackgroundScheduler(timezone=UTC)
     common = {"coalesce": True, "max_instances": 1, "misfire_grace_time": None}
     now = clock.now()
+    dog = Watchdog(clock, limits(every))
     jobs = [
         scheduler.add_job(
-            _guarded(watch.poll, "poll"),
+            _guarded(watch.poll, "poll", dog),
             "interval",
             seconds=every.total_seconds(),
             next_run_time=now,
             **common,
         ),
         scheduler.add_job(
-            _guarded(watch.tick, "tick"),
+            _guarded(watch.tick, "tick", dog),
             "interval",
             seconds=TICK.total_seconds(),
             next_run_time=now + TICK,
             **common,
         ),
     ]
-    courier = threading.Thread(target=_deliver_on, args=(watch, clock, stop), name="courier")
+    scheduler.add_job(
+        _guarded(watch.keeper.housekeep, "housekeeping"),
+        "interval",
+        seconds=HOUSEKEEPING.total_seconds(),
+        next_run_time=now + FIRST_HOUSEKEEPING,
+        **common,
+    )
+    courier = threading.Thread(target=_deliver_on, args=(watch, clock, stop, dog), name="courier")
     courier.start()
     scheduler.start()
+
+    def trouble() -> str:
+        hangs = dog.look()
+        if hangs:
+            log.critical("watch_hangs", extra={"problem": hangs})
+            end(GAVE_UP)
+        return hangs or watch.keeper.gave_up
+
+    why = ""
     try:
-        _mind_the_clock(clock, stop, jobs)
+        why = _mind_the_clock(clock, stop, jobs, trouble)
     finally:
+        stop.set()
         scheduler.shutdown(wait=True)
         watch.work.set()
         courier.join(timeout=30)
+        watch.close()
+    if why:
+        raise StoreError(f"{why}; the watch ends, so that its supervisor starts it anew")
 
 
-def _guarded(turn: Callable[[], object], name: str) -> Callable[[], None]:
+def _guarded(
+    turn: Callable[[], object], name: str, dog: Watchdog | None = None
+) -> Callable[[], None]:
     """A failing turn is told and the next one tried; nothing stops the schedule."""
 
     def guarded() -> None:
@@ -71,23 +113,39 @@ def _guarded(turn: Callable[[], object], name: str) -> Callable[[], None]:
         except Exception:
             # The watch must outlive whatever fails in one turn; the next one tries again.
             log.exception("turn_failed", extra={"turn": name})
+        if dog is not None:
+            dog.turned(name)
 
     return guarded
 
 
-def _mind_the_clock(clock: Clock, stop: threading.Event, jobs: list[Any]) -> None:
-    """Run the jobs at once when the wall clock has jumped: the scheduler would wait it out."""
+def _mind_the_clock(
+    clock: Clock,
+    stop: threading.Event,
+    jobs: list[Any],
+    trouble: Callable[[], str] = lambda: "",
+) -> str:
+    """Run the jobs at once when the wall clock has jumped: the scheduler would wait it out.
+
+    Returns
+    -------
+    str
+        The trouble that ended it; '' if it was told to stop.
+    """
     offset = clock.now().timestamp() - clock.monotonic()
     while not clock.wait(stop, 1.0):
+        if why := trouble():
+            return why
         drift = clock.now().timestamp() - clock.monotonic() - offset
         if abs(drift) > JUMP_S:
             log.warning("clock_jumped", extra={"by_s": round(drift, 1)})
             offset += drift
             for job in jobs:
                 job.modify(next_run_time=clock.now())
+    return ""
 
 
-def _deliver_on(watch: Watch, clock: Clock, stop: threading.Event) -> None:
+def _deliver_on(watch: Watch, clock: Clock, stop: threading.Event, dog: Watchdog) -> None:
     """Send what is due, at once when something new was made."""
     while not stop.is_set():
         watch.work.clear()
@@ -98,6 +156,7 @@ def _deliver_on(watch: Watch, clock: Clock, stop: threading.Event) -> None:
             # As above: told, and tried again.
             log.exception("turn_failed", extra={"turn": "deliver"})
             due = None
+        dog.turned("delivery")
         wait = 5.0
         if due is not None:
             wait = min(5.0, max(0.2, (due - clock.now()).total_seconds()))

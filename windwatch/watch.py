@@ -30,7 +30,7 @@ from windwatch.notices.plain import compose_plain
 from windwatch.notices.restate import state_now
 from windwatch.notices.telling import situation_now
 from windwatch.notices.values import Content, Notice
-from windwatch.record import Change, keep, load_states, words_for
+from windwatch.record import Change, keep, load_states, noting_dead_letters, words_for
 from windwatch.reports.decode import read_wind
 from windwatch.reports.raw import RawReport
 from windwatch.settings.running import Settings
@@ -45,6 +45,8 @@ log = logging.getLogger(__name__)
 # Past this share of `stale_after` the feed is asked past every cache: a stale validator
 # would otherwise answer "not modified" for ever.
 ASK_FRESH_AT: Final = 2 / 3
+# So many airfields' notices are committed together: fewer waits for the disk, none of them long.
+TOGETHER: Final = 16
 # Asked back so far after a gap in watching: as long as late reports still count.
 LOOK_BACK: Final = timedelta(hours=6)
 
@@ -192,50 +194,60 @@ class Watch:
                 by_airfield.setdefault(home, []).append(raw)
         with self._turn:
             self._write_unwritten(report)
+            told: list[Change] = []
             quiet: list[Change] = []
+            # The first notices go at once, whatever the other airfields still need.
+            room = 1
+            left = len(by_airfield)
             for airfield, raws in by_airfield.items():
-                self._take_at(airfield, tuple(raws), report, quiet)
-            self._keep_quiet(quiet, report)
+                left -= 1
+                change = self._judge_in_words(airfield, tuple(raws), report)
+                if change is not None:
+                    (told if change.composed else quiet).append(change)
+                if left and len(told) == room:
+                    self._keep_together(told, report)
+                    told, room = [], TOGETHER
+            self._keep_together([*told, *quiet], report)
         return report
 
-    def _take_at(
-        self,
-        airfield: str,
-        raws: tuple[RawReport, ...],
-        report: CycleReport,
-        quiet: list[Change],
-    ) -> None:
-        """Judge one airfield's reports; where they fail together, each by itself."""
+    def _judge_in_words(
+        self, airfield: str, raws: tuple[RawReport, ...], report: CycleReport
+    ) -> Change | None:
+        """Work out what one airfield's reports come to; None, if there is nothing to store."""
         try:
             change = self._judge(airfield, pipeline.ReportsCame(raws), report)
-            if change is None:
-                return
-            if change.outcome.notices:
-                # At once, whatever the other airfields still need.
-                self._keep(change, report)
-            else:
-                quiet.append(change)
+            return None if change is None else self._in_words(change)
         except Exception as error:  # noqa: BLE001 - told, and the others go on
-            if len(raws) == 1 or isinstance(error, StoreError):
-                fail(report, airfield, error)
-                return
-            for raw in raws:
-                self._try_step(airfield, pipeline.ReportsCame((raw,)), report)
+            self._take_singly(airfield, raws, error, report)
+            return None
 
-    def _keep_quiet(self, quiet: list[Change], report: CycleReport) -> None:
-        """Store what nobody needs to be told of: together, for the disk is slow."""
-        try:
-            keep(self._store, quiet, self._channels.starts_of)
-        except Exception:  # noqa: BLE001 - each by itself, and told by name
-            for change in quiet:
-                airfield = change.outcome.books.state.airfield
-                try:
-                    self._keep(change, report)
-                except Exception as error:  # noqa: BLE001 - told, and the others go on
-                    fail(report, airfield, error)
+    def _take_singly(
+        self, airfield: str, raws: tuple[RawReport, ...], error: Exception, report: CycleReport
+    ) -> None:
+        """Where an airfield's reports fail together, judge and store each by itself."""
+        if len(raws) == 1 or isinstance(error, StoreError):
+            fail(report, airfield, error)
             return
-        for change in quiet:
+        for raw in raws:
+            self._try_step(airfield, pipeline.ReportsCame((raw,)), report)
+
+    def _keep_together(self, changes: list[Change], report: CycleReport) -> None:
+        """Store what reports at several airfields came to at once, for the disk is slow."""
+        try:
+            keep(self._store, changes, self._channels.starts_of)
+        except Exception:  # noqa: BLE001 - each by itself, and told by name
+            for change in changes:
+                self._keep_singly(change, report)
+            return
+        for change in changes:
             self._adopt(change, report)
+
+    def _keep_singly(self, change: Change, report: CycleReport) -> None:
+        try:
+            self._keep(change, report)
+        except Exception as error:  # noqa: BLE001 - told, and the others go on
+            raws = change.event.reports if isinstance(change.event, pipeline.ReportsCame) else ()
+            self._take_singly(change.outcome.books.state.airfield, raws, error, report)
 
     def tick(self, report: CycleReport | None = None) -> CycleReport:
         """Let time pass at every airfield, and take note of acknowledgements."""
@@ -276,7 +288,8 @@ class Watch:
             key = (ack.episode, ack.at)
             if key in self._acknowledged:
                 continue
-            if now - ack.at < pipeline.ACKNOWLEDGED_FOR and not self._take_note(ack, report):
+            lasts = self.settings.fleet.rules.acknowledged_for
+            if now - ack.at < lasts and not self._take_note(ack, report):
                 continue
             self._acknowledged.add(key)
 
@@ -348,7 +361,7 @@ class Watch:
         fleet = self.settings.fleet
         composed = tuple(
             (notice, words_for(notice, situation, fleet, compose, compose_plain))
-            for notice, situation in change.outcome.notices
+            for notice, situation in noting_dead_letters(self._store, change.outcome.notices)
         )
         return replace(change, composed=composed)
 
@@ -422,8 +435,9 @@ class Watch:
             return None
         with self._turn:
             situation = situation_now(self.setup, field_, self.books[airfield], contact, now)
-        notice = state_now(contact, field_, old, situation, now)
-        content = words_for(notice, situation, self.settings.fleet, compose, compose_plain)
+        fleet = self.settings.fleet
+        notice = state_now(contact, field_, old, situation, fleet.rules, now)
+        content = words_for(notice, situation, fleet, compose, compose_plain)
         return notice, content
 
     def airfield(self, airfield: str) -> Airfield:

@@ -103,7 +103,7 @@ def test_show_tells_who_hears_what_and_no_secret(run, flat, monkeypatch):
     monkeypatch.setenv("WINDWATCH_MAIL_PASSWORD", "open sesame")
     result = run("config", "show", "config/larkspur.toml")
     said = flat(result.stdout)
-    assert "operations desk (by webhook, then email; also about windwatch itself)" in said
+    assert "operations desk (by webhook and email; also about windwatch itself)" in said
     assert "open sesame" not in result.output
     assert "@larkspur.example" not in result.output
     as_json = run("config", "show", "config/larkspur.toml", "--json").output

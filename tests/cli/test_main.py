@@ -12,8 +12,7 @@ from windwatch.cli.main import COMMANDS, main
 ENTRIES = {name: entry for entries in COMMANDS.values() for name, entry in entries.items()}
 LATER = (
     "runways", "stations", "desk", "outlook", "lessons", "brief", "study", "board", "teach",
-    "health",
-)  # fmt: skip
+    )  # fmt: skip
 
 
 def python(*args, given="", **more):

@@ -16,13 +16,14 @@ from tests.pipeline.little_field import (
 )
 from windwatch.episodes.entries import Entry, Status, insert, read_entry
 from windwatch.reports.raw import RawReport
+from windwatch.rules import Rules
 
 FIELD = an_airfield()
 
 
 def judged(text: str, now: datetime, **more: object) -> tuple[Status, str]:
     raw = RawReport(text, now, "recorded", **more)  # type: ignore[arg-type]
-    found = read_entry(raw, FIELD, now)
+    found = read_entry(raw, FIELD, Rules(), now)
     return found.status, found.reason
 
 
@@ -93,7 +94,7 @@ def test_f26_the_right_date_over_the_edge_of_month_and_year(
     received: datetime, observed: datetime
 ) -> None:
     raw = RawReport(metar(observed, "18010KT"), received, "recorded")
-    found = read_entry(raw, FIELD, received)
+    found = read_entry(raw, FIELD, Rules(), received)
     assert found.entry is not None
     assert found.entry.observed_at == observed
 

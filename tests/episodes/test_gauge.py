@@ -1,6 +1,6 @@
 """One figure against its limits over time (reliability section 2), each rule by itself."""
 
-from datetime import datetime, timedelta
+from datetime import datetime
 
 import pytest
 
@@ -8,20 +8,22 @@ from tests.pipeline.little_field import utc
 from windwatch.assessment.assess import finding
 from windwatch.assessment.limits import thresholds
 from windwatch.assessment.values import Level
-from windwatch.episodes.gauge import ClearRule, Gauge, Reading, advance
+from windwatch.episodes.fold import clear_rules
+from windwatch.episodes.gauge import Gauge, Reading, advance
 from windwatch.fleet import Limit
+from windwatch.rules import Rules
 from windwatch.wind import Knots
 
 LIMIT = Limit("tie_down", Knots(25), "X-LARK")  # near over 20, low at 23, near ends at 18.75
 NEW = Gauge()
-RULE = ClearRule(2, timedelta(minutes=30), timedelta(minutes=60))
+RULE = clear_rules(Rules()).runway
 
 
 def reading(at: str, knots: float | None, *, qualifies: bool = True, **more: object) -> Reading:
     """A reading of a wind in knots; None: the report had no wind."""
     if knots is None:
         return Reading(f"r{at}", utc(at), None)
-    found = finding(Knots(knots), thresholds(LIMIT), nominal=None)
+    found = finding(Knots(knots), thresholds(LIMIT, Rules()), nominal=None)
     plain = Reading(
         f"r{at}",
         utc(at),

@@ -28,7 +28,9 @@ from windwatch.wind import Knots
 HOUR, MINUTE = timedelta(hours=1), timedelta(minutes=1)
 START = utc("0600")
 LISTENER = Contact(
-    "desk", ("folder",), TellAbout(runways=RunwaySteps.EACH, levels=("near", "over", "unknown"), easing=True)
+    "desk",
+    ("folder",),
+    TellAbout(runways=RunwaySteps.EACH, levels=("near", "over", "unknown"), easing=True),
 )
 CROSSINGS = {StepName.OPENED, StepName.UNSETTLED, StepName.WORSENED}
 URGENT_AGAIN = {StepName.WITHDRAWN, StepName.NO_DATA}
@@ -171,9 +173,7 @@ def test_what_waits_goes_by_itself_when_there_is_room_in_the_hour() -> None:
     watching = Watch(parked_fleet(tie_down=40, towing=20), START)
     contact = watching.state.contact("desk")
     full = replace(contact, recent=tuple(START - n * MINUTE for n in (59, 50, 40, 30, 20, 10)))
-    watching.books = replace(
-        watching.books, state=replace(watching.state, contacts=(full,))
-    )
+    watching.books = replace(watching.books, state=replace(watching.state, contacts=(full,)))
     watching.raw(metar(START, "18017KT"), now=START)
     assert watching.told() == []
     watching.tick("0600")

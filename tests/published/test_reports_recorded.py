@@ -91,6 +91,19 @@ FORMS = {
     "NIL": (139, by_search(r"\bNIL\b"), lambda report: report.nil),
     "SPECI": (116, by_search("^SPECI"), lambda report: report.kind == "SPECI"),
     "$": (3714, by_search(r"\$=?$"), lambda report: report.maintenance),
+    "trend": (
+        985,
+        by_search(r" (?:TEMPO|BECMG)\b"),
+        lambda report: any(trend.word in {"TEMPO", "BECMG"} for trend in report.trends),
+    ),
+    "trend with a wind": (
+        302,
+        by_search(r" (?:TEMPO|BECMG|FM\d{4})\b.* (?:\d{3}|VRB)\d{2,3}(?:G\d+)?(?:KT|MPS)"),
+        lambda report: any(
+            trend.wind and trend.word in {"TEMPO", "BECMG", "FM"} for trend in report.trends
+        ),
+    ),
+    "wind shear": (25, by_search(r" WS (?:R|ALL RWY)"), lambda report: report.wind_shear),
 }
 
 # Why a line has the form by the README's search and not in our decode, or the other way round.
@@ -112,6 +125,8 @@ DIFFERENCES = {
     "AUTO": {IN_REMARKS: 2, IN_TREND: 1},
     "NIL": {IN_REMARKS: 27},
     "$": {NOT_LAST: 10},
+    "trend": {IN_REMARKS: 3},
+    "trend with a wind": {IN_REMARKS: 14},  # winds of runways and heights, behind the trend
 }
 
 
@@ -122,7 +137,7 @@ def reason(form, line, match, report):
     odd = any(problem.startswith("wind ") for problem in report.problems)
     if form == "no wind group":
         return ODD if match and odd else OTHER_GROUP if " /////" in line else "none"
-    if match and 0 <= line.find("RMK") <= start:
+    if match and (0 <= line.find("RMK") <= start or " RMK " in match[0]):
         return IN_REMARKS
     if match and trend and trend.start() <= start:
         return IN_TREND

@@ -6,6 +6,7 @@ from datetime import UTC, datetime, timedelta, timezone
 import pytest
 
 from windwatch.reports.decode import decode_report, identity, read_wind
+from windwatch.reports.taf import decode_forecast
 from windwatch.reports.text import normalise, split_reports
 from windwatch.wind import CALM, MISSING, VARIABLE, DegreesTrue, Knots, PeakWind, Sector, Steady
 
@@ -280,7 +281,13 @@ def test_weather_groups_are_kept_as_coded():
 
 @pytest.mark.parametrize(
     "rest",
-    ["10SM CLR RMK AO2 TSNO", "10SM CLR RMK AO2 PWINO $", "//// // ////// 14/12 Q1021"],
+    [
+        "10SM CLR RMK AO2 TSNO",
+        "10SM CLR RMK AO2 PWINO $",
+        "//// // ////// 14/12 Q1021",
+        "9999 // // 14/12",
+        "9999 // SCT048/// R24/0900 14/12 Q1021 R24/CLRD62 NOSIG",
+    ],
 )
 def test_a_station_that_cannot_see_weather_has_not_said_that_there_is_none(rest):
     assert not decode(f"{DAY} AUTO 31019KT {rest}").weather.reported
@@ -455,14 +462,25 @@ def test_a_text_longer_than_any_report_is_cut_and_said():
 @pytest.mark.parametrize(
     "piece",
     ["XLKS 221953Z ", "22030G40KT ", "TSTSTSTSTS", "RMK PK WND 31046/1911 ", "0", "/", "CB/",
-     "TSB04E41", " 31046/11", "=", "\x00", "A", "AUTO "],
+     "TSB04E41", " 31046/11", "=", "\x00", "A", "AUTO ", "TEMPO 31019KT ", "RWY03 23006KT ",
+     "FM2030 ", "LTG DSNT N AND ", "\ud800"],
 )  # fmt: skip
 def test_a_megabyte_of_near_matches_takes_no_longer_than_it_should(piece):
+    """`reliability.md` section 5: 50 ms, here of processor time, for CI shares its machine."""
     text = f"{DAY} " + piece * (1_000_000 // len(piece))
-    for read in (decode, lambda text: read_wind(text, NOW), split_reports):
-        started = time.perf_counter()
-        read(text)
-        assert time.perf_counter() - started < 0.4  # 50 ms on a quiet machine
+    for read in (
+        decode,
+        lambda text: read_wind(text, NOW),
+        lambda text: decode_forecast(text, NOW),
+        split_reports,
+    ):
+        assert min(processor_seconds(read, text) for _ in range(5)) <= 0.050
+
+
+def processor_seconds(read, text):
+    started = time.process_time()
+    read(text)
+    return time.process_time() - started
 
 
 # --- identity --------------------------------------------------------------

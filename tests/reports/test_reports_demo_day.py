@@ -65,8 +65,8 @@ def test_the_report_without_a_wind_still_has_its_peak_and_its_maintenance_sign(d
 
 
 def test_remarks_without_a_time_of_report_date_nothing():
-    remarks = read_remarks(" PK WND 31046/1911 WSHFT 1856 TSE41", None)
-    assert (remarks.peak_wind, remarks.wind_shift_at, remarks.thunder_ended_at) == (None,) * 3
+    remarks = read_remarks(" PK WND 31046/1911 WSHFT 1856 TSE41", None, "XLKS")
+    assert (remarks.peak_wind, remarks.wind_shift_at, remarks.thunder_times) == (None, None, ())
     assert remarks.problems == (
         "peak wind cannot be read: PK WND 31046/1911",
         "wind shift cannot be read: WSHFT 1856",

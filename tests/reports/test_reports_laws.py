@@ -95,7 +95,7 @@ def test_putting_a_text_in_order_twice_changes_nothing_more(text):
     direction=st.one_of(st.integers(1, 360), st.just("VRB")),
     speed=st.integers(1, 199),
     over=st.one_of(st.none(), st.integers(1, 80)),
-    sector=st.one_of(st.none(), st.tuples(st.integers(0, 360), st.integers(0, 360))),
+    sector=st.one_of(st.none(), st.tuples(st.integers(0, 150), st.integers(1, 150))),
     unit=st.sampled_from([("KT", 1.0), ("MPS", 3600 / 1852), ("KMH", 1 / 1.852)]),
     state=st.sampled_from(["", "AUTO ", "COR ", "CCB "]),
 )
@@ -104,6 +104,8 @@ def test_an_encoded_wind_decodes_to_the_same(direction, speed, over, sector, uni
     coded = f"{direction:03}" if isinstance(direction, int) else direction
     group = f"{coded}{speed:02}{'' if over is None else f'G{speed + over:02}'}{name}"
     if sector is not None:
+        middle = direction if isinstance(direction, int) else 0
+        sector = ((middle - sector[0]) % 360, (middle + sector[1]) % 360)
         group += f" {sector[0]:03}V{sector[1]:03}"
     typed = read_wind_group(group)
     report = decode_report(f"XLKS 221953Z {state}{group} 9999 FEW020 22/11 Q1013", NOW)
@@ -116,6 +118,28 @@ def test_an_encoded_wind_decodes_to_the_same(direction, speed, over, sector, uni
         assert typed.direction == Steady(float(direction))
     else:
         assert isinstance(typed.direction, Variable)
+
+
+@given(
+    direction=st.integers(1, 360),
+    sector=st.tuples(st.integers(0, 360), st.integers(0, 360)),
+    gust=st.integers(0, 99),
+    speed=st.integers(1, 99),
+)
+def test_a_wind_that_contradicts_itself_is_kept_and_its_group_is_named(
+    direction, sector, gust, speed
+):
+    group = f"{direction:03}{speed:02}G{gust:02}KT"
+    sector_group = f"{sector[0]:03}V{sector[1]:03}"
+    report = decode_report(f"XLKS 221953Z {group} {sector_group} 9999", NOW)
+    assert report.wind is not None
+    assert (report.wind.speed, report.wind.gust, report.wind.sector) == (speed, gust, sector)
+    assert report.wind.strongest == max(speed, gust)
+    width = (sector[1] - sector[0]) % 360
+    holds = width > 0 and (direction - sector[0]) % 360 <= width
+    assert any(sector_group in problem for problem in report.problems) is not holds
+    assert any(group in problem for problem in report.problems) is (gust <= speed)
+    assert report.wind_doubtful is (gust <= speed)
 
 
 @given(

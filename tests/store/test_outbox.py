@@ -6,10 +6,8 @@ from datetime import timedelta
 import pytest
 
 from tests.servers.samples import GUST_FRONT, a_content, a_notice
-from windwatch.clock import HandClock
 from windwatch.errors import StoreError
 from windwatch.notices.outbox import DeliveryState, Outbox, Outcome, Route, delivery_id
-from windwatch.store.store import open_store
 
 NOW = GUST_FRONT
 LEASE = timedelta(seconds=60)
@@ -22,12 +20,6 @@ PUT_OFF = Outcome(DeliveryState.WAITING, "the channel is down", NOW + MINUTE, sp
 
 def again(after=5 * SECOND):
     return Outcome(DeliveryState.WAITING, "450 later", NOW + after)
-
-
-@pytest.fixture
-def store(tmp_path):
-    with open_store(tmp_path / "watch.db", HandClock(NOW), durable=False) as store:
-        yield store
 
 
 def enqueue(store, *notices, channels=("email",)):

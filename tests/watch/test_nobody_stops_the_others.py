@@ -77,6 +77,51 @@ def test_quiet_reports_are_stored_together_and_one_that_cannot_be_leaves_the_oth
         assert len(b.store.reports_of(bad, now)) == 0, "its report was undone with it"
 
 
+FOUR = ("XLKS", "XBRN", "XCEN", "XDUN")
+
+
+def storm_at_four(b, monkeypatch):
+    """A storm at four airfields in one reply; and which were committed together."""
+    real, commits = windwatch.watch.keep, []
+
+    def keep(store, changes, channels_of):
+        real(store, changes, channels_of)
+        commits.append([change.outcome.books.state.airfield for change in changes])
+
+    monkeypatch.setattr(windwatch.watch, "keep", keep)
+    now = b.clock.now()
+    report = b.watch.take([RawReport(metar(now, STORM, name), now, "test") for name in FOUR])
+    return report, commits
+
+
+def test_the_first_notices_are_committed_at_once_and_the_others_together(tmp_path, monkeypatch):
+    with bench(tmp_path, config_text(airfields=FOUR)) as b:
+        report, commits = storm_at_four(b, monkeypatch)
+        assert commits == [["XLKS"], ["XBRN", "XCEN", "XDUN"]]
+        assert [notice.airfield for notice, _ in report.notices] == list(FOUR)
+
+
+@pytest.mark.parametrize("bad", FOUR)
+def test_notices_that_cannot_be_stored_do_not_hold_up_those_committed_with_them(
+    tmp_path, monkeypatch, bad
+):
+    real = Books.enqueue
+
+    def enqueue(self, notice, *rest):
+        if notice.airfield == bad:
+            raise TypeError("something in it has no written form")
+        return real(self, notice, *rest)
+
+    monkeypatch.setattr(Books, "enqueue", enqueue)
+    with bench(tmp_path, config_text(airfields=FOUR)) as b:
+        report, _ = storm_at_four(b, monkeypatch)
+        good = [name for name in FOUR if name != bad]
+        assert [notice.airfield for notice, _ in report.notices] == good
+        assert [failed.partition(":")[0] for failed in report.failed] == [bad]
+        assert sorted(stored.notice.airfield for stored in b.store.notices()) == sorted(good)
+        assert b.watch.books[bad].state.entries == (), "its report comes again"
+
+
 def test_a_report_that_cannot_be_judged_does_not_hold_up_the_ones_beside_it(tmp_path, monkeypatch):
     real = pipeline.step
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 from windwatch.airmanship.components import WindOnRunway, round_half_up_tenth, wind_on_runway
 from windwatch.assessment.limits import Thresholds
 from windwatch.assessment.plan import AirfieldPlan, EndPlan, RunwayPlan, SubjectPlan
@@ -46,7 +48,7 @@ def assess(plan: AirfieldPlan, report: Report, desk: Desk = NOTHING_KNOWN) -> As
     if report.observed_at is None:
         raise ValueError(f"a report without a time cannot be judged: {report.raw[:60]}")
     wind = report.wind
-    peak = _peak_in_the_hour_before(report)
+    peak = _peak_shortly_before(report, plan.rules.peak_within)
     runways: tuple[RunwaysFinding, ...] = ()
     ground: tuple[GroundFinding, ...] = ()
     if wind is not None:
@@ -141,7 +143,7 @@ class _OneWind:
 
     def against(self, heading: DegreesTrue, limit: Thresholds) -> Finding:
         """The wind on a heading against a limit."""
-        # Equal limits are one object (`limits.thresholds`), and the plan keeps them alive.
+        # Equal limits are one object in a plan, and the plan keeps them alive.
         key = (heading, id(limit))
         found = self._found.get(key)
         if found is None:
@@ -255,13 +257,12 @@ def _judge_peak(plan: AirfieldPlan, peak: PeakWind) -> tuple[GroundFinding, ...]
     )
 
 
-def _peak_in_the_hour_before(report: Report) -> PeakWind | None:
-    """The peak, if it fell within the hour before the report's own time."""
+def _peak_shortly_before(report: Report, within: timedelta) -> PeakWind | None:
+    """The peak, if it fell within so long before the report's own time."""
     peak = report.peak_wind
     if peak is None or report.observed_at is None:
         return None
-    age = (report.observed_at - peak.at).total_seconds()
-    return peak if 0 <= age <= 3600 else None
+    return peak if timedelta(0) <= report.observed_at - peak.at <= within else None
 
 
 def _notes_that_apply(notes: tuple[RunwayNote, ...], wind: Wind) -> tuple[str, ...]:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from functools import lru_cache
 from typing import NamedTuple
 
 from windwatch.fleet import Limit
+from windwatch.rules import Rules
 from windwatch.wind import Knots
 
 
@@ -29,34 +29,35 @@ class Thresholds(NamedTuple):
     near_low: Knots
 
 
-def deadband(limit: Knots) -> Knots:
+def deadband(limit: Knots, rules: Rules) -> Knots:
     """How far below a limit a figure must fall before it may count as back within.
 
-    max(2 kt, 5 % of the limit), at most 20 % of it. An engineering judgement: reported speeds
-    step by 1 kt, and sensors are usually good to 2 kt or 5 %.
+    So many knots or so large a share of the limit, the larger of the two, and never more than
+    `deadband_most_share` of it.
     """
-    return Knots(min(max(2.0, 0.05 * limit), 0.2 * limit))
+    margin = max(rules.deadband_kt, rules.deadband_share * limit)
+    return Knots(min(margin, rules.deadband_most_share * limit))
 
 
-def near_deadband(limit: Knots) -> Knots:
+def near_deadband(limit: Knots, rules: Rules) -> Knots:
     """How far below the near threshold a figure must fall before *near* ends."""
-    return Knots(min(max(1.0, 0.05 * limit), 0.2 * limit))
+    margin = max(rules.near_deadband_kt, rules.near_deadband_share * limit)
+    return Knots(min(margin, rules.deadband_most_share * limit))
 
 
-def worsening_step(limit: Knots) -> Knots:
-    """How much above the last told worst a new worst must be to be told: max(3 kt, 20 %)."""
-    return Knots(max(3.0, 0.2 * limit))
+def worsening_step(limit: Knots, rules: Rules) -> Knots:
+    """How much above the last told worst a new worst must be to be told."""
+    return Knots(max(rules.worsen_kt, rules.worsen_share * limit))
 
 
-@lru_cache(maxsize=4096)
-def thresholds(limit: Limit) -> Thresholds:
-    """Everything a figure is compared with, free of binary dust; one object for equal limits."""
+def thresholds(limit: Limit, rules: Rules) -> Thresholds:
+    """Everything a figure is compared with, free of binary dust."""
     near = limit.near_at * limit.value
     return Thresholds(
         limit,
         Knots(round(near, 4)),
-        Knots(round(limit.value - deadband(limit.value), 4)),
-        Knots(round(near - near_deadband(limit.value), 4)),
+        Knots(round(limit.value - deadband(limit.value, rules), 4)),
+        Knots(round(near - near_deadband(limit.value, rules), 4)),
     )
 
 

@@ -6,6 +6,7 @@ Everything that does not depend on the report is worked out once for a configura
 from __future__ import annotations
 
 from datetime import date
+from functools import cache, partial
 from typing import NamedTuple
 
 from windwatch.airmanship.variation import true_heading, variation
@@ -20,6 +21,7 @@ from windwatch.fleet import (
     Runway,
     RunwayNote,
 )
+from windwatch.rules import Rules
 from windwatch.wind import DegreesTrue
 
 
@@ -62,6 +64,7 @@ class AirfieldPlan(NamedTuple):
     variation_deg: float
     subjects: tuple[SubjectPlan, ...]
     ground: tuple[GroundPlan, ...]
+    rules: Rules
 
 
 def field_variation(airfield: Airfield, on: date) -> float:
@@ -85,6 +88,8 @@ def plan_airfield(fleet: Fleet, airfield: Airfield, on: date) -> AirfieldPlan:
     variation_deg = field_variation(airfield, on)
     ends = {runway.name: _ends(runway, variation_deg) for runway in airfield.runways}
     based = fleet.based_at(airfield.id)
+    # One object for equal limits: a wind is held against it once (`assess`).
+    against = cache(partial(thresholds, rules=fleet.rules))
     subjects = [
         SubjectPlan(
             aircraft.name,
@@ -93,7 +98,10 @@ def plan_airfield(fleet: Fleet, airfield: Airfield, on: date) -> AirfieldPlan:
                 RunwayPlan(
                     runway.name,
                     ends[runway.name],
-                    runway_thresholds(aircraft, fleet.pilot_limits.get(name), runway),
+                    tuple(
+                        against(limit)
+                        for limit in runway_limits(aircraft, fleet.pilot_limits.get(name), runway)
+                    ),
                     runway.notes,
                 )
                 for runway in airfield.runways
@@ -104,11 +112,11 @@ def plan_airfield(fleet: Fleet, airfield: Airfield, on: date) -> AirfieldPlan:
         for name in standards_of(aircraft)
     ]
     ground = [
-        GroundPlan(aircraft.name, thresholds(limit))
+        GroundPlan(aircraft.name, against(limit))
         for aircraft in based
         for limit in ground_limits(aircraft)
     ]
-    return AirfieldPlan(airfield, variation_deg, tuple(subjects), tuple(ground))
+    return AirfieldPlan(airfield, variation_deg, tuple(subjects), tuple(ground), fleet.rules)
 
 
 def standards_of(aircraft: Aircraft) -> tuple[str, ...]:
@@ -116,9 +124,9 @@ def standards_of(aircraft: Aircraft) -> tuple[str, ...]:
     return aircraft.flown_by or ("",)
 
 
-def runway_thresholds(
+def runway_limits(
     aircraft: Aircraft, pilot: PilotLimits | None, runway: Runway
-) -> tuple[Thresholds, ...]:
+) -> tuple[Limit, ...]:
     """The effective runway limits of an aircraft, a pilot standard and a runway."""
     sources = (
         aircraft.limits,
@@ -127,7 +135,7 @@ def runway_thresholds(
     )
     found = [limit for limit in effective_limits(sources) if limit.quantity in RUNWAY_QUANTITIES]
     found.sort(key=lambda limit: RUNWAY_QUANTITIES.index(limit.quantity))
-    return tuple(thresholds(limit) for limit in found)
+    return tuple(found)
 
 
 def ground_limits(aircraft: Aircraft) -> tuple[Limit, ...]:

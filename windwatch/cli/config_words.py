@@ -22,8 +22,11 @@ from windwatch.fleet import (
     RunwayEnd,
     RunwaySteps,
 )
+from windwatch.hours import WEEKDAYS
 from windwatch.notices.words import listed, number, quantity
+from windwatch.rules import Figure, Rules, changed, figures
 from windwatch.settings.running import Settings
+from windwatch.settings.schema_rules import range_in_words, written
 
 _HEARS_USUALLY: Final = "over, unknown (near for ground and thunder)"
 _RUNWAYS_HEARD: Final = {
@@ -85,7 +88,7 @@ def settings_in_words(settings: Settings, on: date) -> str:
     lines += [paragraph(_contact_words(each), "  ", "    ") for each in fleet.contacts] or [
         "  nobody: windwatch tells no one"
     ]
-    lines += ["", paragraph(_rim_words(settings)), ""]
+    lines += ["", *_rules_lines(fleet.rules), paragraph(_rim_words(settings)), ""]
     return "\n".join(lines)
 
 
@@ -182,17 +185,56 @@ def _contact_words(contact: Contact) -> str:
         f"levels {_HEARS_USUALLY if about.levels is None else ', '.join(about.levels)}",
         *(["easing too"] if about.easing else []),
     ]
-    return f"{contact.name} (by {', then '.join(contact.channels)}{own}): {'; '.join(heard)}"
+    by = ", or else ".join(contact.channels) if contact.fall_back else listed(contact.channels)
+    heard += _hours_words(contact)
+    return f"{contact.name} (by {by}{own}): {'; '.join(heard)}"
+
+
+def _hours_words(contact: Contact) -> list[str]:
+    """When it is told, and who is told after it."""
+    found = []
+    for duty in contact.duty:
+        days = "every day" if duty.days == WEEKDAYS else listed(duty.days)
+        found.append(f"on duty {days} {duty.begins:%H:%M} to {duty.ends:%H:%M}")
+    if contact.quiet_hours is not None:
+        quiet = contact.quiet_hours
+        how = "full silence" if contact.full_silence else "quiet"
+        found.append(f"{how} {quiet.begins:%H:%M} to {quiet.ends:%H:%M}")
+    found += [f"away {away.first} to {away.last}" for away in contact.absent]
+    if found and contact.time_zone:
+        found.append(f"hours of {contact.time_zone}")
+    if contact.then_tell:
+        found.append(f"if it takes no note, {contact.then_tell} is told")
+    return found
 
 
 def _rim_words(settings: Settings) -> str:
     feed, store, folder = settings.feed, settings.store, settings.delivery.folder
     kept = f"books in {store.path}" if store.path is not None else "books in a database"
     leaves = "notices are sent" if folder is None else f"notices are left in {folder}, not sent"
+    every_hours = settings.fleet.rules.remind_every.total_seconds() / 3600
     return (
         f"Feed {feed.kind}, asked every {feed.every.total_seconds():g} s; {kept}; {leaves}; open "
-        f"warnings are repeated every {settings.fleet.remind_every.total_seconds() / 3600:g} h."
+        f"warnings are repeated every {every_hours:g} h."
     )
+
+
+def _rules_lines(rules: Rules) -> list[str]:
+    """The figures of judgement that are others than usual."""
+    known = figures()
+    rows = [
+        (name, _shown(here), _shown(usual), range_in_words(known[name]))
+        for name, (here, usual) in changed(rules).items()
+    ]
+    if not rows:
+        return []
+    headers = ("figure of judgement", "here", "usually", "range")
+    return [table(rows, headers), ""]
+
+
+def _shown(figure: Figure) -> str:
+    value = written(figure)
+    return value if isinstance(value, str) else f"{value:g}"
 
 
 # --- as JSON -------------------------------------------------------------------
@@ -210,6 +252,10 @@ def settings_as_json(settings: Settings, on: date) -> dict[str, Any]:
         "feed": {
             "kind": settings.feed.kind,
             "every_seconds": settings.feed.every.total_seconds(),
+        },
+        "rules": {
+            name: {"here": written(here), "usually": written(usual)}
+            for name, (here, usual) in changed(fleet.rules).items()
         },
         "warnings": list(settings.warnings),
     }

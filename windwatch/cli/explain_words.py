@@ -47,18 +47,20 @@ def _sum(
     """The figure recomputed from the raw report, and what it was compared with."""
     limit = finding.limit
     of = "gust, or mean without one" if limit.of.value == "gust" else "mean"
-    bounds = thresholds(limit)
+    rules = settings.fleet.rules
+    bounds = thresholds(limit, rules)
     yield paragraph(
         f"figure: {quantity(finding.quantity)} {number(finding.figure)} kt (of the {of}); limit "
         f"{number(limit.value)} kt, {limit.whose}",
         "  ",
         "    ",
     )
+    margin, near_margin = deadband(limit.value, rules), near_deadband(limit.value, rules)
     yield paragraph(
         f"over: above {number(limit.value)}; near: above {bounds.near:g}; counts towards back "
-        f"within limits: {bounds.low:g} or less (margin {deadband(limit.value):g}); near ends at "
-        f"{bounds.near_low:g} or less (margin {near_deadband(limit.value):g}); worse is told "
-        f"from {worsening_step(limit.value):g} kt more on",
+        f"within limits: {bounds.low:g} or less (margin {margin:g}); near ends at "
+        f"{bounds.near_low:g} or less (margin {near_margin:g}); worse is told from "
+        f"{worsening_step(limit.value, rules):g} kt more on",
         "  ",
         "    ",
     )

@@ -24,7 +24,8 @@ from windwatch.cli.show import (
 )
 from windwatch.clock import SystemClock
 from windwatch.delivery.channels import send_now
-from windwatch.episodes.values import Step, computed_id
+from windwatch.episodes.told import is_standing
+from windwatch.episodes.values import Step, StepName, TrackKind, computed_id
 from windwatch.errors import DeliveryFailed, NoUsableReports, UsageError
 from windwatch.fleet import Contact
 from windwatch.notices.clean import visible
@@ -32,9 +33,10 @@ from windwatch.notices.outbox import Route, new_delivery
 from windwatch.notices.trial import VALID, compose_test
 from windwatch.notices.values import Notice
 from windwatch.notices.words import quantity
+from windwatch.rules import Rules, in_words
 from windwatch.settings.running import Settings
 from windwatch.store.store import Store
-from windwatch.store.values import StoredNotice
+from windwatch.store.values import StoredEpisode, StoredNotice
 from windwatch.wiring import make_channels, open_store_of
 
 _CONFIG = click.argument("config", type=click.Path(path_type=Path))
@@ -70,7 +72,8 @@ def log(
     if resend is not None:
         _resend(settings, clock, resend)
         return
-    from_ = moment_of(since) if since else clock.now() - timedelta(hours=24)
+    now, rules = clock.now(), settings.fleet.rules
+    from_ = moment_of(since) if since else now - timedelta(hours=24)
     with open_store_of(settings, clock) as store:
         notices = store.notices(since=from_, contact=contact)
         episodes = store.episodes(since=from_)
@@ -80,7 +83,12 @@ def log(
                     "since": iso(from_),
                     "notices": [_notice_json(store, n) for n in notices],
                     "open_episodes": [
-                        {"id": e.id, "track": e.track, "opened_at": iso(e.opened_at)}
+                        {
+                            "id": e.id,
+                            "track": e.track,
+                            "opened_at": iso(e.opened_at),
+                            "standing": _stands(e, rules, now),
+                        }
                         for e in episodes
                         if e.closed_at is None
                     ],
@@ -111,6 +119,10 @@ def log(
                     ("since", "track", "episode"),
                 )
             )
+        for hint in dict.fromkeys(
+            _standing_words(e, rules) for e in still if _stands(e, rules, now)
+        ):
+            click.echo(paragraph(hint, hang="  "))
         for failed in _troubles(store, notices):
             click.echo(paragraph(f"not delivered: {failed}", hang="  "))
     click.echo()
@@ -140,6 +152,21 @@ def _track_words(track: str) -> str:
     kind, airfield, aircraft, pilot, measured = (track.split("/") + [""] * 5)[:5]
     subject = " / ".join(part for part in (aircraft, pilot) if part)
     return " ".join(part for part in (airfield, quantity(measured or kind), subject) if part)
+
+
+def _stands(episode: StoredEpisode, rules: Rules, now: datetime) -> bool:
+    """Whether it is past its limit, and standing."""
+    over = episode.last_step != StepName.NEAR
+    return over and is_standing(episode.opened_at, rules, now)
+
+
+def _standing_words(episode: StoredEpisode, rules: Rules) -> str:
+    """A hint to review what has been over for so long."""
+    hint = "" if episode.track.startswith(f"{TrackKind.THUNDER}/") else "; review the limit"
+    return (
+        f"standing: {_track_words(episode.track)} has been open for over "
+        f"{in_words(rules.standing_after)}; nobody is reminded of it any more{hint}"
+    )
 
 
 def _troubles(store: Store, notices: tuple[StoredNotice, ...]) -> Iterator[str]:
@@ -263,7 +290,7 @@ def explain(config: Path, what: str, as_json: bool) -> None:
 @click.option("--note", default="", help="A word about it, for the record.")
 @with_exit_status
 def acknowledge(config: Path, episode: str, by: str | None, note: str) -> None:
-    r"""Take note of an episode: its reminders stop for six hours.
+    r"""Take note of an episode: its reminders stop for six hours, if nothing else is set.
 
     A new worst, missing data and the end are told all the same. With a notice's id, every
     episode it lists is meant.
@@ -283,9 +310,10 @@ def acknowledge(config: Path, episode: str, by: str | None, note: str) -> None:
                 books.acknowledge(one, who, moment, note)
     count = len(episodes)
     click.echo(f"{who} took note of {count} episode{'' if count == 1 else 's'}.")
+    lasts = in_words(settings.fleet.rules.acknowledged_for)
     click.echo(
         paragraph(
-            "Reminders stop for six hours; a new worst, missing data and the end are told all the "
+            f"Reminders stop for {lasts}; a new worst, missing data and the end are told all the "
             "same."
         )
     )

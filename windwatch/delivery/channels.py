@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from hashlib import sha256
 from pathlib import Path
 from typing import Final, Protocol
 
+from windwatch.delivery.in_turn import starts
 from windwatch.notices.outbox import Delivery, Route
+from windwatch.notices.values import Notice
 
 ANSWER_LIMIT: Final = 300
 
@@ -121,10 +123,17 @@ class Folder:
 
 
 class ChannelBook:
-    """Which contact has which channels, in the order in which they are tried."""
+    """Which contact has which channels, in the order in which they are tried.
 
-    def __init__(self, channels: Mapping[Route, Channel]) -> None:
+    Parameters
+    ----------
+    in_turn : collection of str
+        Contacts whose later channels only stand in for the earlier ones.
+    """
+
+    def __init__(self, channels: Mapping[Route, Channel], in_turn: Collection[str] = ()) -> None:
         self._channels = dict(channels)
+        self._in_turn = frozenset(in_turn)
         self._hosts: dict[str, list[Route]] = {}
         for route, channel in self._channels.items():
             self._hosts.setdefault(channel.host, []).append(route)
@@ -136,6 +145,11 @@ class ChannelBook:
     def kinds_of(self, contact: str) -> tuple[str, ...]:
         """Names of a contact's channels."""
         return tuple(route.channel for route in self._channels if route.contact == contact)
+
+    def starts_of(self, notice: Notice) -> dict[str, datetime | None]:
+        """When each channel starts to carry a notice; None: at once."""
+        contact = notice.contact
+        return starts(notice, self.kinds_of(contact), in_turn=contact in self._in_turn)
 
     def routes_to(self, host: str) -> tuple[Route, ...]:
         """Routes that lead to a host; a channel that leads there for everybody is named once."""

@@ -39,6 +39,7 @@ PATIENCE: Final = timedelta(seconds=20)
 # Claimed at a time: few, so that what is urgent never waits behind many that are not.
 CLAIM: Final = 8
 _TICK_S: Final = 0.05
+NO_THREAD_WAIT: Final = timedelta(seconds=5)
 
 # Patience is with real servers, also where a test's clock stands.
 _elapsed: Final = SystemClock().monotonic
@@ -75,7 +76,9 @@ class DrainReport:
 
 
 _WITHDRAWN: Final = Outcome(
-    DeliveryState.WITHDRAWN, "the configuration no longer has this contact or channel"
+    DeliveryState.WITHDRAWN,
+    "the configuration no longer has this contact or channel",
+    fall_back=True,
 )
 
 
@@ -97,13 +100,25 @@ def _outcome(decision: Decision, answer: str, report: DrainReport) -> Outcome:
     match decision.verdict:
         case Verdict.RETRY:
             report.failed += 1
-            return Outcome(DeliveryState.WAITING, answer, decision.at, plain=decision.plain)
+            return Outcome(
+                DeliveryState.WAITING,
+                answer,
+                decision.at,
+                plain=decision.plain,
+                fall_back=decision.fall_back,
+            )
         case Verdict.PUT_OFF:
             report.put_off += 1
-            return Outcome(DeliveryState.WAITING, answer, decision.at, spent=False)
+            return Outcome(
+                DeliveryState.WAITING,
+                answer,
+                decision.at,
+                spent=False,
+                fall_back=decision.fall_back,
+            )
         case Verdict.GONE | Verdict.REFUSED:
             report.refused += 1
-            return Outcome(DeliveryState.REFUSED, answer)
+            return Outcome(DeliveryState.REFUSED, answer, fall_back=decision.fall_back)
 
 
 @dataclass(frozen=True, slots=True)
@@ -282,18 +297,29 @@ class Worker:
         wait_s = self._hosts.wait_s(host, self._clock.monotonic())
         if wait_s > 0:
             due = min(now + timedelta(seconds=wait_s), delivery.valid_until)
-            return Outcome(DeliveryState.WAITING, "the channel is down", due, spent=False)
+            return Outcome(
+                DeliveryState.WAITING, "the channel is down", due, spent=False, fall_back=True
+            )
         if self._outbox.turned_off(delivery.route, channel.fingerprint):
-            return Outcome(DeliveryState.REFUSED, "the address is gone (410), and turned off")
-        self._under_way[delivery.id] = delivery
-        self._hosts.begin(host)
-        threading.Thread(
+            said = "the address is gone (410), and turned off"
+            return Outcome(DeliveryState.REFUSED, said, fall_back=True)
+        thread = threading.Thread(
             target=self._send,
             args=(channel, host, delivery, now),
             name=f"delivery {delivery.channel}",
             # A server may take ten minutes over its last word; leaving must not wait for it.
             daemon=True,
-        ).start()
+        )
+        self._under_way[delivery.id] = delivery
+        self._hosts.begin(host)
+        try:
+            thread.start()
+        except RuntimeError:
+            # No thread to be had now: nothing was sent, and others may end meanwhile.
+            del self._under_way[delivery.id]
+            self._hosts.end(host)
+            due = min(now + NO_THREAD_WAIT, delivery.valid_until)
+            return Outcome(DeliveryState.WAITING, "no thread to be had", due, spent=False)
         return None
 
     def _send(self, channel: Channel, host: str, delivery: Delivery, now: datetime) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from windwatch.assessment.assess import assess
@@ -16,6 +16,7 @@ from windwatch.episodes.track import Folded
 from windwatch.fleet import Airfield, Fleet
 from windwatch.reports.decode import decode_report
 from windwatch.reports.values import Report
+from windwatch.rules import Rules
 
 
 class Setup:
@@ -27,6 +28,15 @@ class Setup:
         self._plans: dict[tuple[str, date], AirfieldPlan] = {}
         self._prints: dict[str, tuple[tuple[str, str], ...]] = {}
         self._read: dict[tuple[str, str], tuple[Report, Assessment]] = {}
+        self._under: dict[Rules, Setup] = {}
+
+    def under(self, rules: Rules) -> Setup:
+        """The same configuration by the figures of judgement that an older report goes by."""
+        if rules is self.fleet.rules or rules == self.fleet.rules:
+            return self
+        if rules not in self._under:
+            self._under[rules] = Setup(replace(self.fleet, rules=rules), self.desk)
+        return self._under[rules]
 
     def fingerprints(self, airfield: Airfield) -> tuple[tuple[str, str], ...]:
         """What each track of an airfield is judged by."""

@@ -7,20 +7,16 @@ by arrival, so that the same reports give the same state whatever order they cam
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from enum import StrEnum
-from typing import Final, NamedTuple
+from typing import NamedTuple
 
 from windwatch.episodes.values import ReportRef
 from windwatch.fleet import Airfield
 from windwatch.reports.decode import decode_report, identity
 from windwatch.reports.raw import RawReport
 from windwatch.reports.values import Report
-
-# Later than this a report is recorded, and changes nothing any more.
-LATE: Final = timedelta(hours=6)
-# Further ahead of the clock than this, a report's own time is not believed.
-FUTURE: Final = timedelta(minutes=10)
+from windwatch.rules import Rules, in_words
 
 
 class Status(StrEnum):
@@ -99,7 +95,7 @@ class Judged(NamedTuple):
     entry: Entry | None
 
 
-def read_entry(raw: RawReport, airfield: Airfield, now: datetime) -> Judged:
+def read_entry(raw: RawReport, airfield: Airfield, rules: Rules, now: datetime) -> Judged:
     """Decode a raw report and decide whether it can be believed.
 
     Returns
@@ -108,7 +104,7 @@ def read_entry(raw: RawReport, airfield: Airfield, now: datetime) -> Judged:
         With an entry where the report is accepted or waits as a fall-back.
     """
     report = decode_report(raw.text, raw.received_at, raw.observed_at, raw.kind)
-    doubt = _doubt(raw, report, airfield, now)
+    doubt = _doubt(raw, report, airfield, rules, now)
     if doubt is not None or report.observed_at is None:
         status, reason = doubt or (Status.UNREADABLE, "no readable time")
         return Judged(status, reason, report, None)
@@ -125,13 +121,14 @@ def read_entry(raw: RawReport, airfield: Airfield, now: datetime) -> Judged:
         0.0 if report.wind is None else float(report.wind.strongest),
         fall_back,
     )
-    if now - report.observed_at > LATE:
-        return Judged(Status.LATE, "older than 6 hours: recorded only", report, None)
+    if now - report.observed_at > rules.late_after:
+        reason = f"older than {in_words(rules.late_after)}: recorded only"
+        return Judged(Status.LATE, reason, report, None)
     return Judged(Status.STANDBY if fall_back else Status.ACCEPTED, "", report, entry)
 
 
 def _doubt(
-    raw: RawReport, report: Report, airfield: Airfield, now: datetime
+    raw: RawReport, report: Report, airfield: Airfield, rules: Rules, now: datetime
 ) -> tuple[Status, str] | None:
     if not report.station or report.observed_at is None:
         return Status.UNREADABLE, "; ".join(report.problems) or "no report was recognised"
@@ -142,10 +139,11 @@ def _doubt(
         )
     if report.station not in stations_of(airfield):
         return Status.QUARANTINED, f"{report.station} is no station of {airfield.id}"
-    if raw.observed_at is not None and abs(raw.observed_at - report.observed_at) > FUTURE:
-        dated, says = f"{raw.observed_at:%Y-%m-%d %H:%MZ}", f"{report.observed_at:%d %H:%MZ}"
+    dated_at = raw.observed_at
+    if dated_at is not None and abs(dated_at - report.observed_at) > rules.future_by:
+        dated, says = f"{dated_at:%Y-%m-%d %H:%MZ}", f"{report.observed_at:%d %H:%MZ}"
         return Status.QUARANTINED, f"the feed dates it {dated}, its text says {says}"
-    if report.observed_at - now > FUTURE:
+    if report.observed_at - now > rules.future_by:
         return Status.QUARANTINED, f"its time, {report.observed_at:%d %H:%MZ}, is still to come"
     return None
 

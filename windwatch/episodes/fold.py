@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Final
+from typing import NamedTuple
 
 from windwatch.assessment.assess import deciding
 from windwatch.assessment.values import (
@@ -29,19 +29,28 @@ from windwatch.episodes.track import Folded, RunwayStanding, Track
 from windwatch.episodes.values import TrackKey, TrackKind
 from windwatch.fleet import PARKED_QUANTITIES
 from windwatch.reports.values import Report
+from windwatch.rules import Rules
 from windwatch.wind import Knots
 
-_HOUR: Final = timedelta(hours=1)
-# All figures below are engineering judgements of the reliability page, kept in this one place.
-RUNWAY_RULE: Final = ClearRule(2, timedelta(minutes=30), _HOUR)
-PARKED_RULE: Final = ClearRule(2, _HOUR, _HOUR)
-# Thunder is over at the first quiet report an hour after the last of it (settled case 11).
-THUNDER_RULE: Final = ClearRule(1, _HOUR, timedelta(0))
-UNSETTLED_OPENINGS: Final = 3
-UNSETTLED_WITHIN: Final = timedelta(hours=6)
-UNSETTLED_HOLD: Final = timedelta(hours=2)
-# Without the main station for so long, a fall-back may clear what it did not open.
-MAIN_GONE: Final = timedelta(hours=2)
+
+class ClearRules(NamedTuple):
+    """What it takes to be back within limits, for each kind of track."""
+
+    runway: ClearRule
+    parked: ClearRule
+    thunder: ClearRule
+
+
+def clear_rules(rules: Rules) -> ClearRules:
+    """What it takes to be back within limits, by the figures of judgement."""
+    reports, apart, remember = rules.low_reports, rules.low_apart, rules.remembered_for
+    runway = ClearRule(reports, apart, rules.runway_hold, rules.convective_hold, remember)
+    return ClearRules(
+        runway,
+        runway._replace(hold=rules.parked_hold),
+        # Thunder is over at the first quiet report so long after the last of it (settled case 11).
+        ClearRule(1, apart, rules.convective_hold, timedelta(0), remember),
+    )
 
 
 def fold(
@@ -49,6 +58,7 @@ def fold(
     entry: Entry,
     report: Report,
     assessment: Assessment,
+    rules: Rules,
     not_yet: frozenset[str] = frozenset(),
 ) -> Folded:
     """Fold one more report into the state of an airfield.
@@ -61,6 +71,8 @@ def fold(
     report : Report
     assessment : Assessment
         Of that report.
+    rules : Rules
+        In force at its place.
     not_yet : frozenset of str
         Tracks that are judged by later reports only, for their limits were others then.
     """
@@ -69,12 +81,13 @@ def fold(
     convective_at = folded.convective_at
     if main:
         convective_at = _latest(convective_at, _convective(report, entry.observed_at))
-    gone = folded.wind_at is None or entry.order_at - folded.wind_at >= MAIN_GONE
+    gone = folded.wind_at is None or entry.order_at - folded.wind_at >= rules.main_gone
     certain = not _disturbed(report) and not report.wind_doubtful and not entry.in_doubt
-    step = _Step(entry, assessment, certain, convective_at, entry.fall_back and not gone)
+    neutral = entry.fall_back and not gone
+    step = _Step(entry, assessment, certain, convective_at, neutral, rules, clear_rules(rules))
     peaks = folded.peaks
     if main and assessment.peak_at is not None:
-        peaks = _count_peak(peaks, report, entry.observed_at)
+        peaks = _count_peak(peaks, report, entry.observed_at, rules)
     new_peak = peaks is not folded.peaks
     changed = _step_all(known, report, assessment.peak_ground if new_peak else (), step)
     if not_yet:
@@ -88,14 +101,17 @@ def fold(
 
 
 def _count_peak(
-    counted: tuple[tuple[datetime, Knots], ...], report: Report, observed_at: datetime
+    counted: tuple[tuple[datetime, Knots], ...],
+    report: Report,
+    observed_at: datetime,
+    rules: Rules,
 ) -> tuple[tuple[datetime, Knots], ...]:
     """The counted peaks with that of a report; the same ones where it was counted before."""
     peak = report.peak_wind
     if peak is None or any(at == peak.at and speed >= peak.speed for at, speed in counted):
         return counted
-    # A peak older than an hour is not counted any more, so none need be remembered for long.
-    young = tuple(p for p in counted if observed_at - p[0] <= 2 * _HOUR)
+    # An older peak is not counted any more, so none need be remembered for long.
+    young = tuple(p for p in counted if observed_at - p[0] <= 2 * rules.peak_within)
     return (*young, (peak.at, peak.speed))
 
 
@@ -118,9 +134,9 @@ def _step_all(
     if assessment.wind is None and not step.neutral:
         for key, track in known.items():
             if key.kind is not TrackKind.THUNDER and key not in changed:
-                changed[key] = _blank(track, step.entry)
+                changed[key] = _blank(track, step)
             elif key in changed and key.kind is TrackKind.GROUND:
-                changed[key] = _blank(changed[key], step.entry)
+                changed[key] = _blank(changed[key], step)
     return changed
 
 
@@ -133,6 +149,8 @@ class _Step:
     certain: bool
     convective_at: datetime | None
     neutral: bool
+    rules: Rules
+    clear: ClearRules
 
     def may_clear(self) -> bool:
         """Direction reported, nothing in doubt, and no thunder or cumulonimbus about."""
@@ -171,7 +189,7 @@ def _disturbed(report: Report) -> bool:
 
 
 def _step_runways(track: Track, subject: RunwaysFinding, step: _Step) -> Track:
-    rule = _unsettled_rule(RUNWAY_RULE, track)
+    rule = _unsettled_rule(step.clear.runway, track, step.rules)
     gauges = dict(track.gauges)
     for runway in subject.runways:
         before = gauges.get(runway.runway) or Gauge()
@@ -208,6 +226,7 @@ def _step_runways(track: Track, subject: RunwaysFinding, step: _Step) -> Track:
         ),
         level,
         reading,
+        step.rules,
         closed_by=_closing_reports(track.gauges, gauges, step),
     )
 
@@ -294,12 +313,13 @@ def _ground_reading(findings: tuple[Finding, ...], step: _Step, *, peak: bool) -
 
 def _step_single(track: Track, readings: list[_GroundReading], step: _Step) -> Track:
     parked = track.key.quantity in PARKED_QUANTITIES
-    rule = _unsettled_rule(PARKED_RULE if parked else RUNWAY_RULE, track)
+    usual = step.clear.parked if parked else step.clear.runway
+    rule = _unsettled_rule(usual, track, step.rules)
     for reading, confirm in readings:
         gauge = track.gauge("")
         judged = reading._replace(neutral=reading.neutral and not _opened_by_fall_back(gauge))
         gauge = advance(gauge, judged, rule, step.convective_at, confirm)
-        track = _adopt(track, gauge, reading.finding)
+        track = _adopt(track, gauge, reading.finding, step.rules)
     return track
 
 
@@ -310,7 +330,7 @@ def _step_thunder(track: Track, report: Report, step: _Step) -> Track:
     entry = step.entry
     readings = []
     told_of = _thunder_told_of(report)
-    if told_of is not None and _thunder_is_new(track, told_of, entry.observed_at):
+    if told_of is not None and _thunder_is_new(track, told_of, step):
         # Thunder that is over by now was at the field then: it counts at its own time and once,
         # as a peak wind does.
         readings.append(Reading(entry.id, told_of, Level.OVER, peak=True))
@@ -325,32 +345,32 @@ def _step_thunder(track: Track, report: Report, step: _Step) -> Track:
     )
     gauge = track.gauge("")
     for reading in readings:
-        gauge = advance(gauge, reading, THUNDER_RULE, None)
-    return _adopt(track, gauge, None)
+        gauge = advance(gauge, reading, step.clear.thunder, None)
+    return _adopt(track, gauge, None, step.rules)
 
 
-def _thunder_is_new(track: Track, at: datetime, observed_at: datetime) -> bool:
-    """Whether thunder was within the hour before, and not in an episode that is closed."""
-    if not timedelta(0) <= observed_at - at <= _HOUR:
+def _thunder_is_new(track: Track, at: datetime, step: _Step) -> bool:
+    """Whether thunder was shortly before, and not in an episode that is closed."""
+    if not timedelta(0) <= step.entry.observed_at - at <= step.rules.peak_within:
         return False
     return not any(s.level is Level.OVER and not s.open and s.covers(at) for s in track.spans)
 
 
-def _adopt(track: Track, gauge: Gauge, finding: Finding | None) -> Track:
+def _adopt(track: Track, gauge: Gauge, finding: Finding | None, rules: Rules) -> Track:
     """A track with one gauge has that gauge's level and spans."""
     spans = gauge.spans
     if gauge.level is Level.OVER and track.level is not Level.OVER:
-        spans = _mark_unsettled(spans)
+        spans = _mark_unsettled(spans, rules)
     elif spans and spans[-1].open and track.episode is not None and track.episode.unsettled:
         spans = (*spans[:-1], spans[-1]._replace(unsettled=True))
     return track._replace(level=gauge.level, spans=spans, gauges=(("", gauge),), finding=finding)
 
 
-def _blank(track: Track, entry: Entry) -> Track:
+def _blank(track: Track, step: _Step) -> Track:
     """A report without wind: whatever was counted towards *back within limits* starts anew."""
-    nothing = Reading(entry.id, entry.observed_at, None)
+    nothing = Reading(step.entry.id, step.entry.observed_at, None)
     gauges = tuple(
-        (name, advance(gauge, nothing, RUNWAY_RULE, None)) for name, gauge in track.gauges
+        (name, advance(gauge, nothing, step.clear.runway, None)) for name, gauge in track.gauges
     )
     return track if gauges == track.gauges else track._replace(gauges=gauges)
 
@@ -358,32 +378,34 @@ def _blank(track: Track, entry: Entry) -> Track:
 # --- common ----------------------------------------------------------------
 
 
-def _with_level(track: Track, level: Level, reading: Reading, closed_by: tuple[str, ...]) -> Track:
+def _with_level(
+    track: Track, level: Level, reading: Reading, rules: Rules, closed_by: tuple[str, ...]
+) -> Track:
     if level is track.level:
         spans = worsen(track.spans, reading) if level is Level.OVER else track.spans
         return track if spans is track.spans else track._replace(spans=spans)
-    spans = next_spans(track.spans, track.level, level, reading, closed_by)
+    spans = next_spans(track.spans, track.level, level, reading, rules.remembered_for, closed_by)
     if level is Level.OVER:
-        spans = _mark_unsettled(spans)
+        spans = _mark_unsettled(spans, rules)
     return track._replace(level=level, spans=spans)
 
 
-def _mark_unsettled(spans: tuple[Span, ...]) -> tuple[Span, ...]:
-    """The third opening within six hours is swinging about the limit."""
+def _mark_unsettled(spans: tuple[Span, ...], rules: Rules) -> tuple[Span, ...]:
+    """So many openings within a few hours are swinging about the limit."""
     if not spans or not spans[-1].open:
         return spans
-    since = spans[-1].opened_at - UNSETTLED_WITHIN
+    since = spans[-1].opened_at - rules.unsettled_within
     openings = sum(s.level is Level.OVER and s.opened_at >= since for s in spans)
-    if openings < UNSETTLED_OPENINGS:
+    if openings < rules.unsettled_openings:
         return spans
     return (*spans[:-1], spans[-1]._replace(unsettled=True))
 
 
-def _unsettled_rule(rule: ClearRule, track: Track) -> ClearRule:
+def _unsettled_rule(rule: ClearRule, track: Track, rules: Rules) -> ClearRule:
     episode = track.episode
     if episode is None or not episode.unsettled:
         return rule
-    return rule._replace(hold=max(rule.hold, UNSETTLED_HOLD))
+    return rule._replace(hold=max(rule.hold, rules.unsettled_hold))
 
 
 def _opened_by_fall_back(gauge: Gauge) -> bool:

@@ -6,14 +6,9 @@ One report is enough on the way in; on the way out it takes the whole rule of `C
 from __future__ import annotations
 
 from datetime import datetime, timedelta
-from typing import Final, NamedTuple
+from typing import NamedTuple
 
 from windwatch.assessment.values import Cause, Finding, Level
-
-# Two reports must not share a gust window of ten minutes.
-APART: Final = timedelta(minutes=10)
-# Closed spans are remembered this long: two hours to tell them, six for late reports.
-REMEMBER: Final = timedelta(hours=8)
 
 
 class ClearRule(NamedTuple):
@@ -22,16 +17,22 @@ class ClearRule(NamedTuple):
     Attributes
     ----------
     reports : int
-        Distinct low reports in a row, the first and last at least ten minutes apart.
+        Distinct low reports in a row.
+    apart : timedelta
+        Between the first and the last of them, at least: they must not share a gust window.
     hold : timedelta
         Between the last report (or peak) that was over and the last low one.
     convective_hold : timedelta
         Between the last thunder, squall, funnel cloud or wind shift and the last low report.
+    remember : timedelta
+        How long what has closed is kept.
     """
 
     reports: int
+    apart: timedelta
     hold: timedelta
     convective_hold: timedelta
+    remember: timedelta
 
 
 class Reading(NamedTuple):
@@ -168,7 +169,7 @@ def advance(
     if reading.level is None:
         return gauge._replace(lows=(), overs=0) if gauge.lows or gauge.overs else gauge
     if reading.level is Level.OVER:
-        return _over(gauge, reading, confirm_reports)
+        return _over(gauge, reading, rule, confirm_reports)
     if gauge.level is Level.OVER:
         if reading.neutral:
             return gauge
@@ -176,13 +177,13 @@ def advance(
             return gauge if reading.low else _interrupted(gauge, reading)
         return _ease(gauge, reading, rule, convective_at)
     if reading.level is Level.NEAR:
-        return _move(gauge._replace(overs=0), Level.NEAR, reading)
+        return _move(gauge._replace(overs=0), Level.NEAR, reading, rule)
     if gauge.level is Level.NEAR and reading.quiet and not reading.peak:
-        return _move(gauge._replace(overs=0), Level.WITHIN, reading)
+        return _move(gauge._replace(overs=0), Level.WITHIN, reading, rule)
     return gauge._replace(overs=0) if gauge.overs and not reading.peak else gauge
 
 
-def _over(gauge: Gauge, reading: Reading, confirm_reports: int) -> Gauge:
+def _over(gauge: Gauge, reading: Reading, rule: ClearRule, confirm_reports: int) -> Gauge:
     overs = gauge.overs if gauge.over_by == reading.report else gauge.overs + 1
     level, spans = gauge.level, gauge.spans
     if level is Level.OVER:
@@ -191,7 +192,7 @@ def _over(gauge: Gauge, reading: Reading, confirm_reports: int) -> Gauge:
         # Not confirmed yet, it is near at least, for it is above the near threshold.
         level = Level.OVER if overs >= confirm_reports else Level.NEAR
         if level is not gauge.level:
-            spans = next_spans(spans, gauge.level, level, reading)
+            spans = next_spans(spans, gauge.level, level, reading, rule.remember)
     return gauge._replace(
         level=level,
         spans=spans,
@@ -225,11 +226,11 @@ def _ease(gauge: Gauge, reading: Reading, rule: ClearRule, convective_at: dateti
         return gauge
     lows = (*gauge.lows, Low(reading.report, reading.at))
     eased = gauge._replace(lows=lows, overs=0)
-    pair = _clearing(lows, rule, gauge.last_over_at, convective_at)
-    if pair is None:
+    met_by = _clearing(lows, rule, gauge.last_over_at, convective_at)
+    if met_by is None:
         return eased
     level = Level.NEAR if reading.level is Level.NEAR else Level.WITHIN
-    closed = _move(eased, level, reading, closed_by=pair)
+    closed = _move(eased, level, reading, rule, closed_by=met_by)
     return closed._replace(lows=(), last_over_at=None, high_at=None)
 
 
@@ -247,16 +248,27 @@ def _clearing(
         return None
     if rule.reports == 1:
         return (last.report,)
-    for low in reversed(lows[:-1]):
-        if last.at - low.at >= APART and low.report != last.report:
-            return (low.report, last.report)
+    earlier = [low for low in lows if low.report != last.report]
+    # The first is as late as may be; whatever else it takes are the latest between the two.
+    between = rule.reports - 2
+    for number in range(len(earlier) - between - 1, -1, -1):
+        first = earlier[number]
+        if last.at - first.at >= rule.apart:
+            latest = [low.report for low in earlier[len(earlier) - between :]]
+            return (first.report, *latest, last.report)
     return None
 
 
-def _move(gauge: Gauge, level: Level, reading: Reading, closed_by: tuple[str, ...] = ()) -> Gauge:
+def _move(
+    gauge: Gauge,
+    level: Level,
+    reading: Reading,
+    rule: ClearRule,
+    closed_by: tuple[str, ...] = (),
+) -> Gauge:
     if level is gauge.level:
         return gauge
-    spans = next_spans(gauge.spans, gauge.level, level, reading, closed_by)
+    spans = next_spans(gauge.spans, gauge.level, level, reading, rule.remember, closed_by)
     return gauge._replace(level=level, spans=spans)
 
 
@@ -265,13 +277,14 @@ def next_spans(
     before: Level,
     after: Level,
     reading: Reading,
+    remember: timedelta,
     closed_by: tuple[str, ...] = (),
 ) -> tuple[Span, ...]:
     """Close the span that ends and open the one that begins as a level changes.
 
     Falling from over to near opens none: that is told with *back*, and not as *near* again.
     """
-    kept = [s for s in spans if s.closed_at is None or reading.at - s.closed_at <= REMEMBER]
+    kept = [s for s in spans if s.closed_at is None or reading.at - s.closed_at <= remember]
     if kept and kept[-1].open and before is not after:
         kept[-1] = kept[-1]._replace(closed_at=reading.at, closed_by=closed_by)
     if after > before:

@@ -7,23 +7,22 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Final
 
 from windwatch.episodes.books import Books, Setup
-from windwatch.episodes.entries import LATE, Entry, Judged, Status, insert, read_entry
+from windwatch.episodes.entries import Entry, Judged, Status, insert, read_entry
 from windwatch.episodes.fold import fold
+from windwatch.episodes.rules_changed import forget_rules, rules_at
 from windwatch.episodes.state import AirfieldState, Seen
 from windwatch.episodes.track import Folded
 from windwatch.fleet import Airfield
 from windwatch.reports.raw import RawReport
 from windwatch.reports.values import Report
+from windwatch.rules import in_words
 
 # How many reports of each fall-back station are kept ready.
 _STANDBY: Final = 3
-# A sensor that tells the very same wind for so long while a neighbour blows is in doubt.
-_STUCK: Final = timedelta(hours=3)
-_BLOWS: Final = 10.0
 # So many of the newest reports are kept as evidence, however old.
 _EVIDENCE: Final = 4
 
@@ -61,7 +60,7 @@ def take_in(
     state = books.state
     judged = []
     for raw in reports:
-        found = read_entry(raw, airfield, now)
+        found = read_entry(raw, airfield, setup.fleet.rules, now)
         if found.entry is not None:
             state, found = _accept(setup, airfield, state, found)
         judged.append(found)
@@ -106,11 +105,13 @@ def _doubt_of_sensor(
     setup: Setup, airfield: Airfield, state: AirfieldState, new: Entry, report: Report
 ) -> str:
     """Why the sensor seems stuck, or ''."""
+    rules = setup.fleet.rules
     neighbour = next(
         (
             e
             for e in state.standby
-            if e.strongest > _BLOWS and new.observed_at - e.observed_at < airfield.stale_after
+            if e.strongest > rules.stuck_beside_kt
+            and new.observed_at - e.observed_at < airfield.stale_after
         ),
         None,
     )
@@ -124,9 +125,12 @@ def _doubt_of_sensor(
         if wind != report.wind:
             break
         same_since = entry.observed_at
-    if new.observed_at - same_since < _STUCK:
+    if new.observed_at - same_since < rules.stuck_after:
         return ""
-    return f"in doubt: the very same wind for 3 hours, while {neighbour.station} blows over 10 kt"
+    return (
+        f"in doubt: the very same wind for {in_words(rules.stuck_after)}, while "
+        f"{neighbour.station} blows over {rules.stuck_beside_kt:g} kt"
+    )
 
 
 def _has_wind(report: Report) -> bool:
@@ -196,9 +200,10 @@ def refold(setup: Setup, airfield: Airfield, state: AirfieldState) -> Folded:
 def _fold_one(
     setup: Setup, airfield: Airfield, state: AirfieldState, folded: Folded, entry: Entry
 ) -> Folded:
-    report, assessment = setup.read(airfield, entry)
+    rules = rules_at(state, entry.order_at)
+    report, assessment = setup.under(rules).read(airfield, entry)
     not_yet = frozenset(key for key, at in state.judged_from if entry.order_at < at)
-    return fold(folded, entry, report, assessment, not_yet)
+    return fold(folded, entry, report, assessment, rules, not_yet)
 
 
 def cover_with_fall_back(setup: Setup, airfield: Airfield, books: Books, now: datetime) -> Books:
@@ -229,7 +234,7 @@ def covering(airfield: Airfield, state: AirfieldState, now: datetime) -> Entry |
 def prune(setup: Setup, airfield: Airfield, books: Books, now: datetime) -> Books:
     """Settle entries for which nothing late can come any more, and forget the oldest."""
     state = books.state
-    cutoff = now - LATE
+    cutoff = now - setup.fleet.rules.late_after
     if not state.entries or state.entries[0].order_at >= cutoff:
         return books
     settled_at, checkpoint = state.settled_at, state.checkpoint
@@ -253,6 +258,7 @@ def prune(setup: Setup, airfield: Airfield, books: Books, now: datetime) -> Book
             judged_from=tuple(
                 (key, at) for key, at in state.judged_from if settled_at is None or at > settled_at
             ),
+            ruled=forget_rules(state.ruled, settled_at),
         ),
         books.folded,
     )

@@ -8,13 +8,13 @@ takes its place, and judging the same reports again says nothing twice.
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import datetime, timedelta
-from typing import Final
+from datetime import datetime
 
 from windwatch.assessment.limits import worsening_step
 from windwatch.assessment.values import Level
-from windwatch.episodes.gauge import REMEMBER, Span
+from windwatch.episodes.gauge import Span
 from windwatch.episodes.made_steps import (
+    counted,
     make_step,
     opening,
     returning,
@@ -26,16 +26,13 @@ from windwatch.episodes.made_steps import (
 from windwatch.episodes.told import Evidence, Reckoning, Told, begin, matched
 from windwatch.episodes.track import Folded, Track
 from windwatch.episodes.values import Step, StepName, TrackKey, TrackKind
+from windwatch.rules import Rules
 
-__all__ = ["STILL_TOLD", "Evidence", "Told", "reconcile"]
-
-# An episode that began and ended untold is told as past for so long, and an all-clear that
-# turns out wrong is withdrawn for so long; later it is only recorded.
-STILL_TOLD: Final = timedelta(hours=2)
+__all__ = ["Evidence", "Told", "reconcile"]
 
 
 def reconcile(
-    folded: Folded, ledger: tuple[Told, ...], evidence: Evidence, now: datetime
+    folded: Folded, ledger: tuple[Told, ...], evidence: Evidence, rules: Rules, now: datetime
 ) -> tuple[tuple[Step, ...], tuple[Told, ...]]:
     """Find what must be said, and the ledger once it is.
 
@@ -46,6 +43,8 @@ def reconcile(
     ledger : tuple of Told
         What has been said.
     evidence : Evidence
+    rules : Rules
+        In force now.
     now : datetime
 
     Returns
@@ -53,7 +52,8 @@ def reconcile(
     steps, ledger
         In the order of the tracks; a runway's steps after its track's.
     """
-    reckoning = Reckoning(now, evidence)
+    reckoning = Reckoning(now, evidence, rules)
+    remembered_for = rules.remembered_for
     by_track: dict[TrackKey, list[Told]] = {}
     for told in ledger:
         by_track.setdefault(told.track, []).append(told)
@@ -68,7 +68,7 @@ def reconcile(
     kept = tuple(
         told
         for told in reckoning.ledger
-        if told.open or told.closed_at is None or now - told.closed_at <= REMEMBER
+        if told.open or told.closed_at is None or now - told.closed_at <= remembered_for
     )
     return tuple(reckoning.steps), kept
 
@@ -125,7 +125,7 @@ def _reckon_known_over(reckoning: Reckoning, track: Track, told: Told, span: Spa
         closed = told._replace(open=False, closed_at=span.closed_at or now)
         reckoning.say(closed, returning(reckoning, track, closed, span))
         return
-    if _worse(track, told, span):
+    if _worse(reckoning.rules, track, told, span):
         step = make_step(
             reckoning,
             track,
@@ -135,7 +135,10 @@ def _reckon_known_over(reckoning: Reckoning, track: Track, told: Told, span: Spa
             since=span.opened_at,
             worst=span.worst,
             reports=reckoning.evidence.named((span.worst_by,)),
-            reason="new worst: at least 3 kt and 20 % of the limit above the last told",
+            reason=(
+                f"new worst: at least {reckoning.rules.worsen_kt:g} kt and "
+                f"{100 * reckoning.rules.worsen_share:g} % of the limit above the last told"
+            ),
         )
         reckoning.say(told._replace(easing=track.easing), step)
         return
@@ -157,11 +160,11 @@ def _reckon_known_over(reckoning: Reckoning, track: Track, told: Told, span: Spa
     reckoning.ledger.append(told if goes_on else told._replace(easing=False))
 
 
-def _worse(track: Track, told: Told, span: Span) -> bool:
+def _worse(rules: Rules, track: Track, told: Told, span: Span) -> bool:
     if track.key.kind is not TrackKind.GROUND or span.worst is None or told.worst is None:
         return False
     # Tenths of a knot, free of binary dust.
-    needed = round(told.worst + worsening_step(span.worst.limit.value), 4)
+    needed = round(told.worst + worsening_step(span.worst.limit.value, rules), 4)
     return span.worst.figure >= needed
 
 
@@ -172,7 +175,8 @@ def _reckon_new_over(reckoning: Reckoning, track: Track, span: Span) -> None:
         return
     ended_at = span.closed_at or reckoning.now
     past = told._replace(open=False, closed_at=ended_at)
-    if reckoning.now - ended_at <= STILL_TOLD:
+    # Later it is only recorded.
+    if reckoning.now - ended_at <= reckoning.rules.still_told:
         reason = "began and ended before it could be told"
         step = opening(reckoning, track, past, span, reason=reason)
         reckoning.say(past, replace(step, level=track.level, ended_at=ended_at))
@@ -284,7 +288,10 @@ def _reckon_known_runway(
                 worst=span.worst,
                 reports=reckoning.evidence.named(span.closed_by),
                 ended_at=span.closed_at,
-                reason="two low reports for this runway; another had remained",
+                reason=(
+                    f"{counted(reckoning.rules.low_reports)} low reports for this runway; "
+                    "another had remained"
+                ),
             )
             reckoning.say(closed, step)
         return

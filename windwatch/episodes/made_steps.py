@@ -3,12 +3,23 @@
 from __future__ import annotations
 
 from datetime import datetime
+from typing import Final
 
 from windwatch.assessment.values import Finding, Level
 from windwatch.episodes.gauge import Span
 from windwatch.episodes.told import Reckoning, Told
 from windwatch.episodes.track import Track
 from windwatch.episodes.values import ReportRef, Step, StepName, TrackKind, computed_id
+from windwatch.fleet import PARKED_QUANTITIES
+from windwatch.rules import in_words
+
+_COUNTED: Final = {2: "two", 3: "three", 4: "four"}
+_PLACE: Final = {2: "second", 3: "third", 4: "fourth", 5: "fifth", 6: "sixth"}
+
+
+def counted(number: int) -> str:
+    """A small number in words."""
+    return _COUNTED.get(number, str(number))
 
 
 def opening(
@@ -24,7 +35,12 @@ def opening(
     if track.key.kind is TrackKind.THUNDER:
         default = "; ".join(reckoning.evidence.thunder) or "thunder at the field"
     if unsettled:
-        default = "third opening within 6 hours: swinging about the limit; it now stays open"
+        rules = reckoning.rules
+        default = (
+            f"{_PLACE.get(rules.unsettled_openings, f'{rules.unsettled_openings}th')} opening "
+            f"within {in_words(rules.unsettled_within)}: swinging about the limit; it now stays "
+            "open"
+        )
     return make_step(
         reckoning,
         track,
@@ -58,16 +74,19 @@ def withdrawal(reckoning: Reckoning, track: Track, told: Told, runway: str = "")
 
 def returning(reckoning: Reckoning, track: Track, told: Told, span: Span) -> Step:
     """*Back within limits*, with the reports that met the rule."""
+    rules = reckoning.rules
     if track.key.kind is TrackKind.THUNDER:
         reason = (
-            "an hour since the last thunder, and a report without thunder at the field or in "
-            "the vicinity and without cumulonimbus"
+            f"{in_words(rules.convective_hold)} since the last thunder, and a report without "
+            "thunder at the field or in the vicinity and without cumulonimbus"
         )
     else:
-        hold = "60" if track.key.quantity in ("tie_down", "shelter") else "30"
+        parked = track.key.quantity in PARKED_QUANTITIES
+        hold = rules.parked_hold if parked else rules.runway_hold
         reason = (
-            f"two reports at least 10 minutes apart below the limit less its margin, {hold} "
-            "minutes after the last one over, 60 minutes after thunder or wind shift"
+            f"{counted(rules.low_reports)} reports at least {in_words(rules.low_apart)} apart "
+            f"below the limit less its margin, {in_words(hold)} after the last one over, "
+            f"{in_words(rules.convective_hold)} after thunder or wind shift"
         )
     return make_step(
         reckoning,

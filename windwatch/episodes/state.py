@@ -10,6 +10,7 @@ from windwatch.episodes.ledger import Told
 from windwatch.episodes.silence import Silence
 from windwatch.episodes.track import Folded
 from windwatch.episodes.values import ReportRef, Step
+from windwatch.rules import Rules
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +62,14 @@ class Seen:
 
 
 @dataclass(frozen=True, slots=True)
+class Ruled:
+    """The figures of judgement in force for reports in this place or later."""
+
+    since: datetime
+    rules: Rules
+
+
+@dataclass(frozen=True, slots=True)
 class AirfieldState:
     """Everything that is remembered of one airfield.
 
@@ -83,6 +92,8 @@ class AirfieldState:
         Tracks whose limits were changed: entries placed before are not judged by the new ones.
     known_contacts : tuple of str
         Who was configured at the last step; others were added since.
+    ruled : tuple of Ruled
+        The figures of judgement that have been in force, oldest first; empty: the usual ones.
     """
 
     airfield: str
@@ -100,6 +111,7 @@ class AirfieldState:
     fingerprints: tuple[tuple[str, str], ...] = ()
     judged_from: tuple[tuple[str, datetime], ...] = ()
     known_contacts: tuple[str, ...] = ()
+    ruled: tuple[Ruled, ...] = ()
 
     def contact(self, name: str) -> ContactState:
         """The state of one contact, new where there is none yet."""

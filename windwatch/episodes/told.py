@@ -11,6 +11,7 @@ from windwatch.assessment.values import Level
 from windwatch.episodes.gauge import Span
 from windwatch.episodes.track import Track
 from windwatch.episodes.values import ReportRef, Step, TrackKey, TrackKind, computed_id
+from windwatch.rules import Rules
 
 
 class Told(NamedTuple):
@@ -48,6 +49,11 @@ class Told(NamedTuple):
     withdrawn: bool = False
     first_notices: tuple[tuple[str, str], ...] = ()
     told_at: datetime | None = None
+
+
+def is_standing(opened_at: datetime, rules: Rules, now: datetime) -> bool:
+    """Whether what opened then, and is open still, is standing: nobody is reminded any more."""
+    return now - opened_at >= rules.standing_after
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +98,7 @@ class Reckoning:
 
     now: datetime
     evidence: Evidence
+    rules: Rules
     steps: list[Step] = field(default_factory=list)
     ledger: list[Told] = field(default_factory=list)
 

@@ -13,6 +13,7 @@ from windwatch.notices import words
 from windwatch.notices.figures import from_to, remaining_text, thunder_text, track_words
 from windwatch.notices.page import Row
 from windwatch.notices.scene import ALARMS, Scene
+from windwatch.rules import in_words
 
 _OVER: Final = frozenset(
     {StepName.OPENED, StepName.WORSENED, StepName.REMINDER, StepName.UNSETTLED}
@@ -75,7 +76,8 @@ def _unknown(scene: Scene) -> list[str]:
     if scene.fall_back:
         sentences.append(
             f"{scene.situation.station_in_use} covers for {scene.airfield.station.id}: see below. "
-            "It can open alerts, and by itself ends none of these for two hours."
+            "It can open alerts, and by itself ends none of these for "
+            f"{in_words(scene.rules.main_gone)}."
         )
     return sentences
 

@@ -15,7 +15,7 @@ from windwatch.airmanship.wing_lift import LiftBand, wing_lift_share
 from windwatch.assessment.values import Level
 from windwatch.fleet import PARKED_QUANTITIES, Aircraft, Airfield, TaxiLeg
 from windwatch.notices.scene import ALARMS, Scene, parked_alarm
-from windwatch.wind import DegreesTrue, HeadingTrue, Wind
+from windwatch.wind import DegreesTrue, HeadingTrue, Knots, Wind
 
 # Where no taxi legs are configured: the card of eight.
 _EIGHT: Final = tuple(
@@ -78,6 +78,18 @@ class ParkedAdvice(NamedTuple):
     craft: Aircraft
     reminders: tuple[Reminder, ...]
     lift: LiftBand | None
+
+
+class Advice(NamedTuple):
+    """What a notice advises for this wind."""
+
+    taxi: tuple[LegAdvice, ...]
+    parked: tuple[ParkedAdvice, ...]
+
+
+def advice_for(scene: Scene) -> Advice:
+    """Look up what a notice advises."""
+    return Advice(taxi_advice(scene), parked_advice(scene))
 
 
 def craft_concerned(scene: Scene) -> tuple[Aircraft, ...]:
@@ -172,6 +184,7 @@ def parked_advice(scene: Scene) -> tuple[ParkedAdvice, ...]:
     assessment = scene.situation.assessment
     thunder = assessment.thunder if assessment and scene.field_weather else None
     wind = present_wind(scene)
+    in_danger = _in_danger(scene)
     return tuple(
         parked_in(
             craft,
@@ -183,17 +196,16 @@ def parked_advice(scene: Scene) -> tuple[ParkedAdvice, ...]:
             ),
         )
         for craft in craft_concerned(scene)
-        if report is not None and _parked_concerned(scene, craft)
+        if report is not None and ("" in in_danger or craft.name in in_danger)
     )
 
 
-def _parked_concerned(scene: Scene, craft: Aircraft) -> bool:
-    """Whether a parked aircraft is in a step, still open, or under thunder."""
+def _in_danger(scene: Scene) -> frozenset[str]:
+    """Aircraft of which a parked limit is in a step or still open; '': all, under thunder."""
     tracks = [t.track for t in scene.open_tracks if not t.easing]
     tracks += [s.track for s in scene.steps if s.name in ALARMS and not s.past]
-    return any(
-        (t.aircraft == craft.name and t.quantity in PARKED_QUANTITIES) or not t.aircraft
-        for t in tracks
+    return frozenset(
+        t.aircraft for t in tracks if not t.aircraft or t.quantity in PARKED_QUANTITIES
     )
 
 
@@ -201,15 +213,8 @@ def parked_in(
     craft: Aircraft, wind: Wind | None, thunder: Level | None, *, still_open: bool
 ) -> ParkedAdvice:
     """Reminders and wing lift for one parked aircraft in a wind."""
-    lift = None
-    if craft.stall_speed is not None and wind is not None:
-        lift = wing_lift_share(wind.strongest, craft.stall_speed, craft.gear)
-    reminders = tie_down_reminders(
-        craft.gear,
-        craft.wing,
-        wind,
-        stall_speed=craft.stall_speed if wind is not None else None,
-        front_coming=thunder is Level.NEAR,
+    reminders, lift = _of_type(
+        craft.gear, craft.wing, craft.stall_speed, wind, front_coming=thunder is Level.NEAR
     )
     # Flying out is no advice once the wind or the thunder is here, or nothing is known.
     too_late = (
@@ -218,6 +223,26 @@ def parked_in(
     return ParkedAdvice(
         craft, tuple(r for r in reminders if not (too_late and r == tie_down.PREFERENCE)), lift
     )
+
+
+@lru_cache(maxsize=1024)
+def _of_type(
+    gear: Gear,
+    wing: WingPosition,
+    stall_speed: Knots | None,
+    wind: Wind | None,
+    *,
+    front_coming: bool,
+) -> tuple[tuple[Reminder, ...], LiftBand | None]:
+    """Reminders and wing lift; kept as in `_held`."""
+    if wind is None:
+        return tie_down_reminders(gear, wing, None, front_coming=front_coming), None
+    reminders = tie_down_reminders(
+        gear, wing, wind, stall_speed=stall_speed, front_coming=front_coming
+    )
+    if stall_speed is None:
+        return reminders, None
+    return reminders, wing_lift_share(wind.strongest, stall_speed, gear)
 
 
 def _past_a_parked_limit(craft: Aircraft, wind: Wind) -> bool:

@@ -8,12 +8,11 @@ from windwatch.episodes.values import Step
 from windwatch.notices import words
 from windwatch.notices.actions import action_rows
 from windwatch.notices.advice import (
+    Advice,
     LegAdvice,
     ParkedAdvice,
     merged_reminders,
     notes_in_notice,
-    parked_advice,
-    taxi_advice,
 )
 from windwatch.notices.clean import visible
 from windwatch.notices.figures import figure_rows, open_rows
@@ -25,23 +24,24 @@ from windwatch.notices.why import caution_rows, evidence_rows, why_rows
 from windwatch.notices.words import against
 
 
-def build_page(scene: Scene) -> Page:
-    """The whole notice: what to do, figures, why, controls, parked aircraft, open, evidence."""
-    taxi = ("taxi", _by_whose_wind(scene, taxi_rows(taxi_advice(scene))))
-    parked = ("parked", _by_whose_wind(scene, parked_rows(parked_advice(scene))))
-    advice = (parked, taxi) if scene.ground_only else (taxi, parked)
+def build_page(scene: Scene, advice: Advice) -> Page:
+    """The whole notice: what to do, figures, why, controls, parked aircraft, open, evidence.
+
+    All but its footer, which names the contact: contacts who hear the same share the rest.
+    """
+    taxi = ("taxi", _by_whose_wind(scene, taxi_rows(advice.taxi)))
+    parked = ("parked", _by_whose_wind(scene, parked_rows(advice.parked)))
     parts = (
         ("late", _late_rows(scene)),
         ("do", action_rows(scene)),
         ("figures", () if scene.late else figure_rows(scene)),
         ("state", open_rows(scene) if scene.late else ()),
         ("why", why_rows(scene)),
-        *advice,
+        *((parked, taxi) if scene.ground_only else (taxi, parked)),
         ("open", () if scene.late else open_rows(scene)),
         ("evidence", evidence_rows(scene)),
         ("caution", caution_rows()),
     )
-    notice = scene.notice
     lead = scene.lead
     finding = lead.finding if lead is not None and not scene.late and not lead.past else None
     return Page(
@@ -51,12 +51,19 @@ def build_page(scene: Scene) -> Page:
         big="" if finding is None else against(finding),
         times=times_line(scene),
         sections=tuple(Section(name, words.TITLES[name], rows) for name, rows in parts if rows),
-        footer=(
-            *_dead_letters(notice),
-            f"To {notice.contact}, about {scene.airfield.id}, made {scene.times.dated(notice.at)}",
-            f"Notice {notice.id}",
-        ),
+        footer=(),
     )
+
+
+def footer_of(scene: Scene) -> tuple[str, ...]:
+    """To whom it goes, when it was made, and which notice it is."""
+    notice = scene.notice
+    lines = (
+        *_dead_letters(notice),
+        f"To {notice.contact}, about {scene.airfield.id}, made {scene.times.dated(notice.at)}",
+        f"Notice {notice.id}",
+    )
+    return tuple(visible(line) for line in lines)
 
 
 def _dead_letters(notice: Notice) -> tuple[str, ...]:

@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import NamedTuple
+
 from windwatch.fleet import Fleet
-from windwatch.notices.build import build_page, clean_page
+from windwatch.notices.advice import advice_for
+from windwatch.notices.build import build_page, clean_page, footer_of
 from windwatch.notices.html import as_html
-from windwatch.notices.payload import as_payload
-from windwatch.notices.scene import set_scene
+from windwatch.notices.page import Page
+from windwatch.notices.payload import Draft, as_payload, draft
+from windwatch.notices.scene import Scene, set_scene
 from windwatch.notices.subject import subject_line
 from windwatch.notices.text import as_text
 from windwatch.notices.values import Content, Notice, Situation
@@ -31,9 +37,48 @@ def compose(notice: Notice, situation: Situation, fleet: Fleet) -> Content:
     Returns
     -------
     Content
+        Its payload is to be read only: several may hold the same lists.
     """
     scene = set_scene(notice, situation, fleet)
-    page = clean_page(build_page(scene))
-    subject = subject_line(scene)
+    said = _said(_ToAnybody(_without_contact(scene)))
+    page = said.page._replace(footer=footer_of(scene))
     text = as_text(page)
-    return Content(subject, text, as_html(page), as_payload(scene, page, subject, text))
+    return Content(said.subject, text, as_html(page), as_payload(said.draft, notice, text))
+
+
+class _Said(NamedTuple):
+    """What contacts who hear the same are told alike."""
+
+    page: Page
+    subject: str
+    draft: Draft
+
+
+@dataclass(frozen=True, slots=True)
+class _ToAnybody:
+    """A scene of which contacts who hear the same have the same.
+
+    Compared by all it holds, which is soon done for what is the same object; found by little,
+    because to hash hundreds of figures takes as long as to put them into words.
+    """
+
+    scene: Scene
+
+    def __hash__(self) -> int:
+        notice = self.scene.notice
+        return hash((notice.airfield, notice.at, notice.kind, len(notice.steps)))
+
+
+def _without_contact(scene: Scene) -> Scene:
+    """The scene without what stands in the footer and the payload's first lines alone."""
+    notice = replace(scene.notice, id="", contact="", references=(), undelivered_by=())
+    return replace(scene, notice=notice)
+
+
+@lru_cache(maxsize=32)
+def _said(to_anybody: _ToAnybody) -> _Said:
+    scene = to_anybody.scene
+    advice = advice_for(scene)
+    page = clean_page(build_page(scene, advice))
+    subject = subject_line(scene)
+    return _Said(page, subject, draft(scene, page, subject, advice))

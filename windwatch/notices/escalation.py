@@ -4,16 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import timedelta
-from typing import Final
 
 from windwatch.assessment.values import Level
 from windwatch.episodes.ledger import Told
 from windwatch.episodes.values import StepName
 from windwatch.notices.owed import present_state
 from windwatch.notices.telling import Telling, joined
-
-# Reliability, section 3: unacknowledged `over` after a quarter of an hour.
-UNNOTED: Final = timedelta(minutes=15)
 
 
 def pass_on(telling: Telling) -> None:
@@ -25,6 +21,7 @@ def pass_on(telling: Telling) -> None:
     after = {c.name: c.then_tell for c in telling.setup.fleet.contacts if c.then_tell}
     if not after:
         return
+    waited = telling.rules.pass_on_after // timedelta(minutes=1)
     acknowledged = {a.episode for a in telling.state.acknowledged}
     ledger = []
     for told in telling.state.ledger:
@@ -33,7 +30,7 @@ def pass_on(telling: Telling) -> None:
             for name in told.contacts:
                 following = after.get(name, "")
                 if following and following not in line.contacts:
-                    reason = f"{name} took no note within {UNNOTED // timedelta(minutes=1)} min"
+                    reason = f"{name} took no note within {waited} min"
                     step = present_state(telling, line, StepName.OPENED, reason)
                     telling.say(step, (following,))
                     line = line._replace(
@@ -48,4 +45,7 @@ def pass_on(telling: Telling) -> None:
 def _is_due(telling: Telling, told: Told) -> bool:
     if not told.open or told.level is not Level.OVER or told.runway or told.told_at is None:
         return False
-    return telling.now - told.told_at >= UNNOTED and not telling.folded.track(told.track).easing
+    return (
+        telling.now - told.told_at >= telling.rules.pass_on_after
+        and not telling.folded.track(told.track).easing
+    )

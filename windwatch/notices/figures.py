@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from windwatch.assessment.values import Finding, Level, RunwayFinding, RunwaysFinding
 from windwatch.episodes.clock_doubt import WATCH
+from windwatch.episodes.told import is_standing
 from windwatch.episodes.values import Step, StepName, TrackKey, TrackKind
+from windwatch.fleet import PARKED_QUANTITIES
 from windwatch.notices import words
 from windwatch.notices.page import Row
 from windwatch.notices.scene import ALARMS, Scene, mark_of, present_finding, runways_of
 from windwatch.notices.values import OpenTrack
 from windwatch.notices.words import Mark, against, figure_of, kt, number, quantity, quantity_of
 from windwatch.reports.decode import decode_report
+from windwatch.rules import Rules
 
 
 def figure_rows(scene: Scene) -> tuple[Row, ...]:
@@ -267,11 +270,19 @@ def _remarks_of(scene: Scene, step: Step) -> list[str]:
     since = f"over since {scene.times.at(step.since)}" if step.since is not None else ""
     if step.name in (StepName.WORSENED, StepName.REMINDER) and since:
         notes.append(since)
+    if step.name is StepName.REMINDER and _is_the_last(step, scene.rules):
+        notes.append("the last reminder: it stays listed as standing; review the limit")
     if step.name in (StepName.BACK, StepName.RUNWAY_BACK) and step.worst is not None:
         notes.append(f"worst {figure_of(step.worst)}{f', {since}' if since else ''}")
     if step.name is StepName.WITHDRAWN and step.worst is not None:
         notes.append(f"the withdrawn figure was {figure_of(step.worst)}")
     return notes
+
+
+def _is_the_last(reminder: Step, rules: Rules) -> bool:
+    """Whether the episode is standing before the next reminder would be due."""
+    next_at = reminder.at + rules.remind_every
+    return reminder.since is not None and is_standing(reminder.since, rules, next_at)
 
 
 def _past_row(scene: Scene, step: Step) -> Row:
@@ -334,6 +345,8 @@ def _open_text(scene: Scene, track: OpenTrack) -> tuple[str, Mark]:
     if worst is not None:
         since += f", worst {quantity_in(worst)}{figure_of(worst)}"
     noted = f"; noted by {track.acknowledged_by}" if track.acknowledged_by else ""
+    if track.standing:
+        noted += f"; {_standing_words(track.track)}"
     finding = present_finding(scene, track.track)
     last = track.step.finding
     kind = track.track.kind
@@ -349,6 +362,13 @@ def _open_text(scene: Scene, track: OpenTrack) -> tuple[str, Mark]:
     if track.easing or below:
         return f"{figure}, {words.not_yet(finding)}; {since}{noted}".lstrip(", "), Mark.OVER
     return "; ".join(part for part in (figure, f"{since}{noted}") if part), Mark.OVER
+
+
+def _standing_words(track: TrackKey) -> str:
+    if track.kind is TrackKind.THUNDER:
+        return "standing"  # there is no limit to review
+    reminded = track.quantity in PARKED_QUANTITIES
+    return f"standing: {'no more reminders, ' if reminded else ''}review the limit"
 
 
 def quantity_in(finding: Finding) -> str:

@@ -33,12 +33,25 @@ LEVEL: Final = {
 
 # A number and its unit, and a registration, stay on one line.
 _WITH_UNIT: Final = re.compile(r"(?<=\d) (?=(?:kt|ft|NM|min|h|lb|local)\b|%)")
+# Where the footer will stand; a page holds no control characters of its own.
+_FOOTER: Final = "\x00"
 _REGISTRATION: Final = re.compile(r"\b[A-Z0-9]{1,7}-[A-Z0-9]{1,7}\b")
 
 
 def as_html(page: Page) -> str:
     """One document of at most 360 px of needed width; every text is escaped."""
-    return _template().render(page=page, paper=PAPER, ink=INK, quiet=QUIET, level=LEVEL)
+    above, below = _around_footer(page._replace(footer=()))
+    return f"{above}{'<br>'.join(str(escape(line)) for line in page.footer)}{below}"
+
+
+@lru_cache(maxsize=32)
+def _around_footer(page: Page) -> tuple[str, str]:
+    """What stands before the footer and after it; kept, because only that names the contact."""
+    html = _template().render(
+        page=page, footer=_FOOTER, paper=PAPER, ink=INK, quiet=QUIET, level=LEVEL
+    )
+    above, _, below = html.rpartition(_FOOTER)
+    return above, below
 
 
 @lru_cache(maxsize=1)
@@ -57,6 +70,8 @@ def _template() -> Template:
 def together(text: str) -> Markup:
     """Text, escaped, in which what belongs together is not parted at the end of a line."""
     escaped = _WITH_UNIT.sub("&nbsp;", str(escape(text)))
-    return Markup(  # noqa: S704 - escaped above; what is added is ours
-        _REGISTRATION.sub(r'<span style="white-space:nowrap;">\g<0></span>', escaped)
-    )
+    return Markup(_REGISTRATION.sub(_unbroken, escaped))  # noqa: S704 - escaped; the rest is ours
+
+
+def _unbroken(found: re.Match[str]) -> str:
+    return f'<span style="white-space:nowrap;">{found[0]}</span>'

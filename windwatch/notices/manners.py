@@ -11,10 +11,12 @@ from windwatch.episodes.intake import weather_is_known, wind_is_known
 from windwatch.episodes.ledger import Told
 from windwatch.episodes.silence import WIND
 from windwatch.episodes.state import AirfieldState
+from windwatch.episodes.told import is_standing
 from windwatch.episodes.track import Folded
 from windwatch.episodes.values import ReportRef, Step, StepName
 from windwatch.fleet import Airfield, Contact
 from windwatch.hours import is_on_duty, is_quiet
+from windwatch.rules import Rules
 
 # What quiet hours may hold. Whatever opens, worsens, is withdrawn or is not known any more goes
 # out at any hour; runway steps outside the operating hours wait for the opening anyway.
@@ -43,7 +45,12 @@ def waits(contact: Contact, step: Step, airfield: Airfield, now: datetime) -> bo
 
 
 def as_it_stands(
-    step: Step, airfield: Airfield, state: AirfieldState, folded: Folded, now: datetime
+    step: Step,
+    airfield: Airfield,
+    rules: Rules,
+    state: AirfieldState,
+    folded: Folded,
+    now: datetime,
 ) -> Step | None:
     """What is left to say of a step that has waited; None: it is not true any more.
 
@@ -63,7 +70,8 @@ def as_it_stands(
         case StepName.REMINDER:
             if told is None or not _is_over(told) or folded.track(told.track).easing:
                 return None
-            if any(ack.episode == told.episode for ack in state.acknowledged):
+            noted = any(ack.episode == told.episode for ack in state.acknowledged)
+            if noted or is_standing(told.opened_at, rules, now):
                 return None
             return _refreshed(step, airfield, state, folded, now)
         case StepName.EASING:

@@ -10,6 +10,7 @@ from windwatch.episodes.intake import covering, weather_is_known, wind_is_known
 from windwatch.episodes.ledger import Told
 from windwatch.episodes.silence import Silence
 from windwatch.episodes.state import Seen
+from windwatch.episodes.told import is_standing
 from windwatch.episodes.values import Step, StepName, TrackKey, TrackKind, computed_id
 from windwatch.fleet import PARKED_QUANTITIES
 from windwatch.notices.routing import hears, hears_unknown
@@ -124,7 +125,8 @@ def _say_data_back(telling: Telling, known: Silence) -> None:
 def remind(telling: Telling) -> None:
     """Parked aircraft past their limit: again after `remind_every` without a notice.
 
-    Every notice lists the open episodes, so every notice starts the clock anew.
+    Every notice lists the open episodes, so every notice starts the clock anew. What is standing
+    is listed, and nobody is reminded of it any more.
     """
     state = telling.state
     acknowledged = {a.episode for a in state.acknowledged}
@@ -151,13 +153,15 @@ def _is_due(telling: Telling, contact: str) -> bool:
     if any(held.step.name is StepName.REMINDER for held in known.held):
         return False
     last = known.last_notice_at
-    return last is not None and telling.now - last >= telling.setup.fleet.remind_every
+    return last is not None and telling.now - last >= telling.rules.remind_every
 
 
 def _may_remind(telling: Telling, told: Told, acknowledged: set[str]) -> bool:
     if not told.open or told.level is not Level.OVER or told.episode in acknowledged:
         return False
     if told.track.kind is not TrackKind.GROUND or told.track.quantity not in PARKED_QUANTITIES:
+        return False
+    if is_standing(told.opened_at, telling.rules, telling.now):
         return False
     track = telling.folded.track(told.track)
     return track.level is Level.OVER and not track.easing

@@ -22,7 +22,8 @@ steps[]              what changed: ``id, episode, step`` (``opened, worsened, ne
                      ``since, ended_at, past``, ``worst_kt``, ``reports[]`` (ids), ``reason``,
                      ``affected[]`` (tracks)
 open[]               what else is open: ``track, episode, since, easing,
-                     acknowledged_by, figure_kt, limit_kt`` (the present figure, or null)
+                     acknowledged_by, standing, figure_kt, limit_kt`` (the present figure,
+                     or null; standing: open so long that nobody is reminded any more)
 wind                 as `windwatch decode` gives it; null when not reported
 wind_known           false: ``wind`` is the last known one, not the present one
 observed_at, age_min of that wind
@@ -45,49 +46,78 @@ left_out             {list: how many entries were left out} to stay within 20 kB
 
 from __future__ import annotations
 
-import json
-from collections.abc import Callable
 from datetime import UTC, datetime
-from typing import Any, Final
+from functools import lru_cache
+from typing import Any, Final, NamedTuple
 
 from windwatch.airmanship import cautions, control_words
 from windwatch.airmanship.components import round_half_up_tenth
 from windwatch.assessment.values import Finding
 from windwatch.episodes.values import ReportRef, Step, TrackKey
-from windwatch.notices.advice import (
-    LegAdvice,
-    ParkedAdvice,
-    merged_reminders,
-    parked_advice,
-    taxi_advice,
-)
+from windwatch.notices.advice import Advice, LegAdvice, ParkedAdvice, merged_reminders
 from windwatch.notices.clean import REPORT_LIMIT, visible
+from windwatch.notices.lighten import Load, within_size
 from windwatch.notices.page import Page
 from windwatch.notices.scene import Scene, present_finding
-from windwatch.notices.values import OpenTrack
+from windwatch.notices.values import Notice, OpenTrack
 from windwatch.notices.why import reports_shown
 from windwatch.reports.as_json import wind_as_json
 
 FORMAT: Final = "windwatch.notice/1"
-# Reliability, section 3: a webhook body is at most 20 kB; delivery adds nothing to it.
-MOST_BYTES: Final = 20_000
-
-# Makes a payload lighter, by so many bytes if it can.
-_Lighten = Callable[[dict[str, Any], int], None]
 
 
-def as_payload(scene: Scene, page: Page, subject: str, text: str) -> dict[str, Any]:
+class Draft(NamedTuple):
+    """A payload without what is one contact's own, and how long it is.
+
+    Nothing in it is ever changed: the payloads of several contacts hold the same lists.
+
+    Attributes
+    ----------
+    weights : dict of str to int
+        Bytes of each entry of the payload, by name.
+    lengths : dict of str to list of int
+        Bytes of each entry of its lists, by name.
+    """
+
+    payload: dict[str, Any]
+    weights: dict[str, int]
+    lengths: dict[str, list[int]]
+
+
+def draft(scene: Scene, page: Page, subject: str, advice: Advice) -> Draft:
+    """All that contacts who hear the same have in common."""
+    payload = _common(scene, page, subject, advice)
+    load = Load(payload, {}, {})
+    for name, value in payload.items():
+        load.put(name, value)
+    return Draft(load.payload, load.weights, load.lengths)
+
+
+def as_payload(common: Draft, notice: Notice, text: str) -> dict[str, Any]:
     """The notice as JSON values, at most 20 kB when written compactly in UTF-8."""
+    own = {
+        "id": notice.id,
+        "contact": notice.contact,
+        "references": list(notice.references),
+        "text": text,
+        "left_out": {},
+    }
+    load = Load(common.payload | own, dict(common.weights), dict(common.lengths))
+    for name, value in own.items():
+        load.put(name, value)
+    return within_size(load)
+
+
+def _common(scene: Scene, page: Page, subject: str, advice: Advice) -> dict[str, Any]:
     notice = scene.notice
     situation = scene.situation
     report = situation.report
     age = situation.age
-    parked = parked_advice(scene)
-    payload: dict[str, Any] = {
+    return {
         "format": FORMAT,
-        "id": notice.id,
+        "id": "",
         "kind": notice.kind,
-        "contact": notice.contact,
+        "contact": "",
         "airfield": notice.airfield,
         "at": moment(notice.at),
         "valid_until": moment(notice.valid_until),
@@ -95,7 +125,7 @@ def as_payload(scene: Scene, page: Page, subject: str, text: str) -> dict[str, A
         "subject": subject,
         "headline": page.headline,
         "caution": cautions.CAUTION,
-        "references": list(notice.references),
+        "references": [],
         "replaces": list(notice.replaces),
         "late_because": visible(notice.late_because),
         "steps": [step_as_json(step) for step in scene.steps],
@@ -110,18 +140,18 @@ def as_payload(scene: Scene, page: Page, subject: str, text: str) -> dict[str, A
         "variation_deg": round(situation.variation_deg, 2),
         "raw_report": visible(situation.ref.raw, REPORT_LIMIT) if situation.ref else None,
         "reports": [_report(report) for report in reports_shown(scene)],
-        "taxi": [_leg(leg) for leg in taxi_advice(scene)],
-        "parked": [_parked(advice) for advice in parked],
+        "taxi": [_leg(leg) for leg in advice.taxi],
+        "parked": [_parked(parked) for parked in advice.parked],
         "reminders": [
             {"text": reminder.text, "source": reminder.source, "aircraft": list(whose)}
-            for reminder, whose in merged_reminders(parked)
+            for reminder, whose in merged_reminders(advice.parked)
         ],
-        "text": text,
+        "text": "",
         "left_out": {},
     }
-    return within_size(payload)
 
 
+@lru_cache(maxsize=256)
 def moment(at: datetime | None) -> str | None:
     """ISO 8601 in UTC with Z, to the second."""
     return None if at is None else f"{at.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ}"
@@ -185,6 +215,7 @@ def _open(scene: Scene, track: OpenTrack) -> dict[str, Any]:
         "since": moment(track.since),
         "easing": track.easing,
         "acknowledged_by": track.acknowledged_by,
+        "standing": track.standing,
         "figure_kt": None if finding is None else finding.figure,
         "limit_kt": None if finding is None else finding.limit.value,
     }
@@ -232,109 +263,3 @@ def _parked(advice: ParkedAdvice) -> dict[str, Any]:
         if lift is None
         else {"low": round(lift.low, 2), "high": round(lift.high, 2)},
     }
-
-
-# --- size --------------------------------------------------------------------
-
-
-def size(payload: Any) -> int:
-    """Bytes of the body, or of a part of it, as the webhook writes it: compact, UTF-8."""
-    return len(json.dumps(payload, ensure_ascii=False, separators=(",", ":")).encode())
-
-
-def within_size(payload: dict[str, Any]) -> dict[str, Any]:
-    """Leave out, least needed first, until it fits; `left_out` counts what is missing.
-
-    The steps' own figures go last, and the first of them never.
-    """
-    # Key by key, because writing the whole anew after each step takes longer than all the rest.
-    weights = {name: _weight(name, payload) for name in payload}
-    for names, lighten in _LIGHTER:
-        over = 1 + sum(weights.values()) - MOST_BYTES
-        if over <= 0:
-            break
-        lighten(payload, over)
-        weights |= {name: _weight(name, payload) for name in (*names, "left_out")}
-    return payload
-
-
-def _weight(name: str, payload: dict[str, Any]) -> int:
-    """Bytes of one entry with its name, two quotes, colon and comma."""
-    return len(name) + 4 + size(payload[name])
-
-
-def _halved(name: str) -> tuple[tuple[str, ...], _Lighten]:
-    """Halve a list again and again until the payload fits, or one entry is left."""
-
-    def lighten(payload: dict[str, Any], over: int) -> None:
-        entries = payload[name]
-        # What is said in `left_out` counts too.
-        over += len(f',"{name}":{len(entries)}')
-        weights = [size(entry) + 1 for entry in entries]
-        keep = len(entries)
-        while keep > 1 and over > 0:
-            half = keep // 2
-            over -= sum(weights[half:keep])
-            keep = half
-        if keep < len(entries):
-            payload["left_out"][name] = len(entries) - keep
-            payload[name] = entries[:keep]
-
-    return (name,), lighten
-
-
-def _without_reminders(payload: dict[str, Any], _: int) -> None:
-    """The reminders stand in the text too."""
-    if payload["reminders"]:
-        payload["left_out"]["reminders"] = len(payload["reminders"])
-        payload["reminders"] = []
-
-
-def _without_alternatives(payload: dict[str, Any], _: int) -> None:
-    gone = 0
-    for leg in payload["taxi"]:
-        for hold in leg["holds"]:
-            gone += len(hold["positions"]["alternatives"]) + len(hold["positions"]["notes"])
-            hold["positions"]["alternatives"] = []
-            hold["positions"]["notes"] = []
-    if gone:
-        payload["left_out"]["alternatives"] = gone
-
-
-def _shorter_raw(payload: dict[str, Any], _: int) -> None:
-    for report in payload["reports"]:
-        report["raw"] = visible(report["raw"], 500)
-    if payload["raw_report"]:
-        payload["raw_report"] = visible(payload["raw_report"], 500)
-
-
-def _shorter_text(payload: dict[str, Any], _: int) -> None:
-    payload["text"] = _cut(payload["text"], 4_000)
-
-
-def _shortest_text(payload: dict[str, Any], _: int) -> None:
-    payload["text"] = _cut(payload["text"], 1_000)
-
-
-def _cut(text: str, limit: int) -> str:
-    """Cut after a whole line, and say so."""
-    if len(text) <= limit:
-        return text
-    return f"{text[:limit].rpartition(chr(10))[0]}\n(cut here; the mail has all of it)\n"
-
-
-# Which entries of the payload it changes, and what it does.
-_LIGHTER: Final[tuple[tuple[tuple[str, ...], _Lighten], ...]] = (
-    (("reminders",), _without_reminders),
-    (("taxi",), _without_alternatives),
-    (("reports", "raw_report"), _shorter_raw),
-    _halved("reports"),
-    _halved("parked"),
-    _halved("taxi"),
-    (("text",), _shorter_text),
-    _halved("open"),
-    (("text",), _shortest_text),
-    _halved("references"),
-    _halved("replaces"),
-    _halved("steps"),
-)

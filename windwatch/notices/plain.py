@@ -83,6 +83,7 @@ def _spaced(name: str) -> str:
 def _open_lines(situation: Situation) -> list[str]:
     return [
         f"Open since {_z(track.since)}: {_spaced(track.track.name)}"
+        f"{', standing: no more reminders' if track.standing else ''}"
         for track in situation.open_tracks[:_STEPS_SHOWN]
     ]
 

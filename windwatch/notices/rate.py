@@ -1,4 +1,6 @@
-"""How often a contact hears of one airfield: at most six notices an hour in steady state.
+"""How often a contact hears of one airfield: in steady state at most six notices an hour.
+
+The usual figures; `windwatch.rules.Rules` may give others.
 
 ========================================  ==================================================
 a first crossing, a new worst             goes at once, whatever has gone before
@@ -21,10 +23,7 @@ from windwatch.assessment.values import Level
 from windwatch.episodes.ledger import Told
 from windwatch.episodes.values import Step, StepName
 
-MOST: Final = 6
 HOUR: Final = timedelta(hours=1)
-# Six an hour, evenly. ISA-18.2 and EEMUA 191: about one alarm in ten minutes is acceptable.
-APART: Final = HOUR / MOST
 _NEVER_LONG: Final = frozenset(
     {
         StepName.OPENED,
@@ -41,6 +40,7 @@ def may_go(
     steps: Iterable[Step],
     ledger: tuple[Told, ...],
     contact: str,
+    most: int,
     now: datetime,
 ) -> bool:
     """Whether what is ready may go out now as one notice.
@@ -51,16 +51,18 @@ def may_go(
         When notices went to the contact about the airfield, oldest first.
     ledger : tuple of Told
         What has been said, for what is a first crossing.
+    most : int
+        Notices an hour; beyond them an hour is shared out evenly.
     """
     in_the_hour = [at for at in recent if at > now - HOUR]
-    if len(in_the_hour) < MOST:
+    if len(in_the_hour) < most:
         return True
     names = set()
     for step in steps:
         if is_first(step, ledger, contact, now):
             return True
         names.add(step.name)
-    return bool(names & _NEVER_LONG) and now - in_the_hour[-1] >= APART
+    return bool(names & _NEVER_LONG) and now - in_the_hour[-1] >= HOUR / most
 
 
 def is_first(step: Step, ledger: tuple[Told, ...], contact: str, now: datetime) -> bool:
@@ -81,6 +83,6 @@ def is_first(step: Step, ledger: tuple[Told, ...], contact: str, now: datetime) 
     return True
 
 
-def noted(recent: tuple[datetime, ...], now: datetime) -> tuple[datetime, ...]:
+def noted(recent: tuple[datetime, ...], most: int, now: datetime) -> tuple[datetime, ...]:
     """The times with one more; what is older than an hour is forgotten."""
-    return (*(at for at in recent if at > now - HOUR), now)[-MOST:]
+    return (*(at for at in recent if at > now - HOUR), now)[-most:]

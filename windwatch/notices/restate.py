@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
-from typing import Final
+from datetime import datetime
 
 from windwatch.episodes.values import Step, computed_id
 from windwatch.fleet import Airfield
 from windwatch.notices.routing import compress
 from windwatch.notices.values import Notice, Situation
-
-# Without a fresh wind the notice says just that, and is true for as long as *no data* is.
-VALID_WITHOUT_WIND: Final = timedelta(hours=6)
+from windwatch.rules import Rules
 
 
 def state_now(
@@ -19,6 +16,7 @@ def state_now(
     airfield: Airfield,
     old: tuple[Notice, ...],
     situation: Situation,
+    rules: Rules,
     now: datetime,
 ) -> Notice:
     """Put one notice in the place of several that could not be delivered in time.
@@ -35,9 +33,10 @@ def state_now(
     """
     steps: dict[str, Step] = {step.id: step for notice in old for step in notice.steps}
     fresh = situation.wind_known and situation.wind_seen_at is not None
-    until = now + VALID_WITHOUT_WIND
+    # Without a fresh wind the notice says just that, and is true for as long as *no data* is.
+    until = now + rules.state_valid_for
     if fresh and situation.wind_seen_at is not None:
-        until = max(situation.wind_seen_at + airfield.stale_after, now + timedelta(minutes=10))
+        until = max(situation.wind_seen_at + airfield.stale_after, now + rules.tried_at_least)
     return Notice(
         id=computed_id(contact, "state now", *(notice.id for notice in old)),
         contact=contact,

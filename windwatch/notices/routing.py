@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from datetime import datetime, time, timedelta
+from datetime import datetime, time
 from typing import Final
 from zoneinfo import ZoneInfo
 
@@ -24,18 +24,10 @@ from windwatch.fleet import Airfield, Contact, RunwaySteps, TellAbout
 from windwatch.notices import rate
 from windwatch.notices.manners import as_it_stands, waits
 from windwatch.notices.values import Notice
+from windwatch.rules import Rules
 
-GATHER: Final = timedelta(seconds=60)
-# How long a step may be sent as current: a wind only while its observation is fresh.
-VALID: Final = {
-    StepName.BACK: timedelta(hours=6),
-    StepName.NO_DATA: timedelta(hours=6),
-    StepName.DATA_BACK: timedelta(hours=6),
-    StepName.ENDED: timedelta(hours=6),
-    StepName.WITHDRAWN: timedelta(hours=24),
-}
-# A notice about an observation that came late is still tried for so long.
-AT_LEAST_TRIED: Final = timedelta(minutes=10)
+# True for longer than an observation is fresh.
+_STATES: Final = frozenset({StepName.BACK, StepName.NO_DATA, StepName.DATA_BACK, StepName.ENDED})
 
 
 def concerns(tell: TellAbout, airfield: str, track: TrackKey) -> bool:
@@ -152,6 +144,7 @@ def release(
     new: tuple[Step, ...],
     contact: Contact,
     airfield: Airfield,
+    rules: Rules,
     books: Books,
     now: datetime,
 ) -> Release:
@@ -159,7 +152,7 @@ def release(
 
     Runway steps wait for the opening outside operating hours, and what the contact's own hours
     hold waits for their end. Within a minute of a notice, what comes waits and goes together
-    when that minute ends. Beyond six notices in an hour `windwatch.notices.rate` decides.
+    when that minute ends. Beyond so many notices in an hour `windwatch.notices.rate` decides.
     """
     open_now = is_open(airfield, now)
     queue = [
@@ -168,21 +161,28 @@ def release(
     ]
     ready = [step for step, waiting in queue if waiting is None]
     long_held = {held.step.id for held in state.held if held.until is None}
-    minute_ends = None if state.last_notice_at is None else state.last_notice_at + GATHER
+    minute_ends = None if state.last_notice_at is None else state.last_notice_at + rules.gather
     wait: Held | None = None
     told: tuple[Step, ...] = ()
     if ready and minute_ends is not None and now < minute_ends:
         wait = Held(ready[0], minute_ends)
     else:
-        told = _still_true(compress(tuple(ready)), long_held, airfield, books, now)
-        if told and not rate.may_go(state.recent, told, books.state.ledger, contact.name, now):
+        told = _still_true(compress(tuple(ready)), long_held, airfield, rules, books, now)
+        if told and not rate.may_go(
+            state.recent,
+            told,
+            books.state.ledger,
+            contact.name,
+            rules.notices_an_hour,
+            now,
+        ):
             wait = Held(ready[0], None)
             told = ()
     if wait is not None:
         queue = [(step, waiting or replace(wait, step=step)) for step, waiting in queue]
     held = tuple(waiting for _, waiting in queue if waiting is not None)
     if told:
-        recent = rate.noted(state.recent, now)
+        recent = rate.noted(state.recent, rules.notices_an_hour, now)
         return Release(told, replace(state, held=held, last_notice_at=now, recent=recent))
     return Release((), state if held == state.held else replace(state, held=held))
 
@@ -209,12 +209,13 @@ def _still_true(
     steps: tuple[Step, ...],
     long_held: set[str],
     airfield: Airfield,
+    rules: Rules,
     books: Books,
     now: datetime,
 ) -> tuple[Step, ...]:
     """What has waited longer than its minute, as it stands now; what is over is left out."""
     found = (
-        as_it_stands(step, airfield, books.state, books.folded, now)
+        as_it_stands(step, airfield, rules, books.state, books.folded, now)
         if step.id in long_held
         else step
         for step in steps
@@ -253,6 +254,7 @@ def make_notice(
     contact: Contact,
     airfield: Airfield,
     steps: tuple[Step, ...],
+    rules: Rules,
     now: datetime,
     references: tuple[str, ...],
 ) -> Notice:
@@ -265,7 +267,7 @@ def make_notice(
         kind=_kind(steps),
         steps=steps,
         urgent=any(step.urgent for step in steps),
-        valid_until=min(_valid_until(step, airfield, now) for step in steps),
+        valid_until=min(_valid_until(step, airfield, rules, now) for step in steps),
         references=references,
     )
 
@@ -278,11 +280,13 @@ def _kind(steps: tuple[Step, ...]) -> str:
     return "update"
 
 
-def _valid_until(step: Step, airfield: Airfield, now: datetime) -> datetime:
-    fixed = VALID.get(step.name)
-    if fixed is not None or step.past:
-        return now + (fixed or VALID[StepName.BACK])
+def _valid_until(step: Step, airfield: Airfield, rules: Rules, now: datetime) -> datetime:
+    """Until when a step may be sent as current: a wind only while its observation is fresh."""
+    if step.name is StepName.WITHDRAWN:
+        return now + rules.withdrawn_valid_for
+    if step.name in _STATES or step.past:
+        return now + rules.state_valid_for
     observed = max((r.observed_at for r in step.reports), default=now)
     if step.name is StepName.REMINDER:
         observed = now
-    return max(observed + airfield.stale_after, now + AT_LEAST_TRIED)
+    return max(observed + airfield.stale_after, now + rules.tried_at_least)

@@ -11,7 +11,6 @@ from windwatch.fleet import (
     PARKED_QUANTITIES,
     Aircraft,
     Airfield,
-    Contact,
     Fleet,
     RunwaySteps,
     Station,
@@ -19,6 +18,7 @@ from windwatch.fleet import (
 )
 from windwatch.notices.values import Notice, OpenTrack, Situation
 from windwatch.notices.words import KIND_ORDER, MARK_OF_LEVEL, Mark, Times
+from windwatch.rules import Rules
 
 # What leads a notice, and stands first in it. Opened and worsened rank alike: the worst leads.
 STEP_ORDER = (
@@ -54,22 +54,27 @@ class Scene:
 
     Attributes
     ----------
+    ground_only : bool
+        This contact hears of parked aircraft and nothing of runways.
     steps : tuple of Step
         The notice's steps, the leading one first.
     open_tracks : tuple of OpenTrack
         What is open and this contact was told of, the worst first.
     craft : tuple of Aircraft
         Aircraft at the field that this contact hears about, in configured order.
+    rules : Rules
+        The figures of judgement in force.
     """
 
     notice: Notice
     situation: Situation
     airfield: Airfield
-    contact: Contact | None
+    ground_only: bool
     times: Times
     steps: tuple[Step, ...]
     open_tracks: tuple[OpenTrack, ...]
     craft: tuple[Aircraft, ...]
+    rules: Rules
 
     @property
     def lead(self) -> Step | None:
@@ -90,11 +95,6 @@ class Scene:
     def fall_back(self) -> bool:
         """Whether another station covers for the main one."""
         return self.situation.station_in_use != self.airfield.station.id
-
-    @property
-    def ground_only(self) -> bool:
-        """Whether this contact hears of parked aircraft and nothing of runways."""
-        return self.contact is not None and self.contact.tell_about.runways is RunwaySteps.NONE
 
     @property
     def others_open(self) -> tuple[OpenTrack, ...]:
@@ -146,7 +146,7 @@ def set_scene(notice: Notice, situation: Situation, fleet: Fleet) -> Scene:
         notice=notice,
         situation=situation,
         airfield=airfield or _unknown_airfield(notice.airfield),
-        contact=contact,
+        ground_only=contact is not None and tell.runways is RunwaySteps.NONE,
         times=Times(zone, notice.at),
         steps=tuple(sorted(notice.steps, key=step_rank)),
         open_tracks=tuple(
@@ -160,6 +160,7 @@ def set_scene(notice: Notice, situation: Situation, fleet: Fleet) -> Scene:
             for craft in fleet.based_at(notice.airfield)
             if not tell.aircraft or craft.name in tell.aircraft
         ),
+        rules=fleet.rules,
     )
 
 

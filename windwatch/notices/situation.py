@@ -3,30 +3,36 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import datetime
 
 from windwatch.assessment.values import Assessment, Level
 from windwatch.episodes.intake import weather_is_known, wind_is_known
 from windwatch.episodes.ledger import Told
 from windwatch.episodes.state import AirfieldState
+from windwatch.episodes.told import is_standing
 from windwatch.episodes.track import Folded, Track
 from windwatch.episodes.values import ReportRef, Step, StepName, TrackKey, computed_id
 from windwatch.fleet import Airfield
 from windwatch.notices.values import OpenTrack, Situation
 from windwatch.reports.values import Report
+from windwatch.rules import Rules
 
 # An open episode, and who has been told of it.
 OpenNow = tuple[tuple[frozenset[str], OpenTrack], ...]
 
 
-def every_open_track(folded: Folded, state: AirfieldState, now: datetime) -> OpenNow:
+def every_open_track(folded: Folded, state: AirfieldState, rules: Rules, now: datetime) -> OpenNow:
     """The open episodes of an airfield, each with the contacts who have been told of it."""
     acknowledged = {a.episode: a.by for a in state.acknowledged}
     tracks = {track.key: track for track in folded.tracks}
     return tuple(
         (
             frozenset(told.contacts),
-            _open_track(told, tracks.get(told.track) or Track(told.track), now, acknowledged),
+            replace(
+                _open_track(told, tracks.get(told.track) or Track(told.track), now, acknowledged),
+                standing=is_standing(told.opened_at, rules, now),
+            ),
         )
         for told in state.ledger
         if _is_open(told) and told.contacts

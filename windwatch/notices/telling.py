@@ -18,6 +18,7 @@ from windwatch.notices.routing import hears, make_notice, release
 from windwatch.notices.situation import every_open_track, make_situation, open_tracks_of
 from windwatch.notices.values import Notice, Situation
 from windwatch.reports.values import Report
+from windwatch.rules import Rules
 
 
 @dataclass
@@ -44,6 +45,11 @@ class Telling:
     heard_by: dict[str, tuple[str, ...]] = field(default_factory=dict)
     to_hear: dict[str, list[Step]] = field(default_factory=dict)
     over: list[Silence] = field(default_factory=list)
+
+    @property
+    def rules(self) -> Rules:
+        """The figures of judgement in force."""
+        return self.setup.fleet.rules
 
     @property
     def books(self) -> Books:
@@ -115,12 +121,19 @@ def go_out(telling: Telling) -> tuple[tuple[Notice, Situation], ...]:
     for contact in telling.setup.fleet.contacts:
         known = state.contact(contact.name)
         new = tuple(telling.to_hear.get(contact.name, ()))
-        released = release(known, new, contact, telling.airfield, books, telling.now)
+        released = release(known, new, contact, telling.airfield, telling.rules, books, telling.now)
         if released.state != known:
             contacts[contact.name] = released.state
         if released.steps:
             references = _references(telling, contact.name, released.steps)
-            notice = make_notice(contact, telling.airfield, released.steps, telling.now, references)
+            notice = make_notice(
+                contact,
+                telling.airfield,
+                released.steps,
+                telling.rules,
+                telling.now,
+                references,
+            )
             notices.append(notice)
     if tuple(contacts.values()) != state.contacts:
         telling.state = replace(state, contacts=tuple(contacts.values()))
@@ -128,7 +141,7 @@ def go_out(telling: Telling) -> tuple[tuple[Notice, Situation], ...]:
         return ()
     telling.state = _note_conversations(telling.state, notices)
     here = _here(telling.setup, telling.airfield, telling.books, telling.now)
-    open_now = every_open_track(telling.folded, telling.state, telling.now)
+    open_now = every_open_track(telling.folded, telling.state, telling.rules, telling.now)
     return tuple(
         (notice, replace(here, open_tracks=open_tracks_of(open_now, notice.contact)))
         for notice in notices
@@ -187,7 +200,7 @@ def situation_now(
     setup: Setup, airfield: Airfield, books: Books, contact: str, now: datetime
 ) -> Situation:
     """How things stand at an airfield, as words for a contact need it."""
-    open_now = every_open_track(books.folded, books.state, now)
+    open_now = every_open_track(books.folded, books.state, setup.fleet.rules, now)
     here = _here(setup, airfield, books, now)
     return replace(here, open_tracks=open_tracks_of(open_now, contact))
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from textwrap import wrap
+from functools import lru_cache
 from typing import Final
 
 from windwatch.notices.page import Page, Row
@@ -20,13 +20,19 @@ def as_text(page: Page) -> str:
     The first line and the raw reports are never broken: the one must be one line wherever it is
     shown, the others are quoted as received.
     """
+    footer = ["", *(part for line in page.footer for part in _wrapped(line, "", ""))]
+    return "\n".join((_above_footer(page._replace(footer=())), *footer)) + "\n"
+
+
+@lru_cache(maxsize=32)
+def _above_footer(page: Page) -> str:
+    """All but the footer; kept, because only that names the contact."""
     lines = [page.first_line, page.place]
     for section in page.sections:
         lines += ["", section.title.upper()]
         for row in section.rows:
             lines += _row(row)
-    lines += ["", *(part for line in page.footer for part in _wrapped(line, "", ""))]
-    return "\n".join(lines) + "\n"
+    return "\n".join(lines)
 
 
 def _row(row: Row) -> list[str]:
@@ -40,12 +46,18 @@ def _row(row: Row) -> list[str]:
 
 
 def _wrapped(text: str, first: str, later: str) -> list[str]:
-    lines = wrap(
-        _WITH_UNIT.sub(_KEPT, text),
-        WIDTH,
-        initial_indent=first,
-        subsequent_indent=later,
-        break_long_words=False,
-        break_on_hyphens=False,
-    )
-    return [line.replace(_KEPT, " ") for line in lines] or [first.rstrip()]
+    """Break between words; a longer word has a line of its own."""
+    rest = first + _WITH_UNIT.sub(_KEPT, text.rstrip(" "))
+    begin = len(first)
+    lines = []
+    while len(rest) > WIDTH:
+        # A place to break at lies behind the line's first word.
+        earliest = rest.find(" ", begin)
+        place = max(rest.rfind(" ", begin, WIDTH + 1), earliest)
+        if place < 0:
+            break
+        lines.append(rest[:place].rstrip(" "))
+        rest = later + rest[place:].lstrip(" ")
+        begin = len(later)
+    lines.append(rest.rstrip(" "))
+    return [line.replace(_KEPT, " ") for line in lines]

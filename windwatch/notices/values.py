@@ -19,6 +19,8 @@ class OpenTrack:
     ----------
     easing : bool
         Below the limit, not yet back within limits.
+    standing : bool
+        Open so long that nobody is reminded any more: the limit should be reviewed.
     """
 
     track: TrackKey
@@ -27,6 +29,7 @@ class OpenTrack:
     step: Step
     easing: bool = False
     acknowledged_by: str = ""
+    standing: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, tzinfo
 from enum import StrEnum
+from functools import lru_cache
 from typing import Final, assert_never
 
 from windwatch.airframe import Gear, WingPosition
@@ -188,8 +189,13 @@ class Times:
         return f"{local.day} {_MONTHS[local.month]} {self._both(moment)}"
 
     def _both(self, moment: datetime) -> str:
-        utc = f"{moment.astimezone(UTC):%H:%MZ}"
-        return utc if self.zone is None else f"{moment.astimezone(self.zone):%H:%M} local ({utc})"
+        return _local_and_utc(moment, self.zone)
+
+
+@lru_cache(maxsize=256)
+def _local_and_utc(moment: datetime, zone: tzinfo | None) -> str:
+    utc = f"{moment.astimezone(UTC):%H:%MZ}"
+    return utc if zone is None else f"{moment.astimezone(zone):%H:%M} local ({utc})"
 
 
 def minutes(span: timedelta) -> str:

@@ -19,11 +19,34 @@ CELSIUS: Final = {
 }
 # As coded, 15.12: whole hectopascals, or hundredths of an inch of mercury.
 HPA_PER_FIGURE: Final = {"Q": 1.0, "A": HPA_PER_INCH / 100}
+# The lowest and highest ever measured lie inside. [hPa], [°C]
+POSSIBLE_HPA: Final = (850, 1100)
+POSSIBLE_AIR_C: Final = (-95, 60)
+
+
+def _possible(figure: float, bounds: tuple[float, float]) -> bool:
+    return bounds[0] <= figure <= bounds[1]
+
+
+# Every figure that is possible, as coded, and none where the group is not there: a look-up is a
+# tenth of the time of a conversion.
+AIR_C: Final[dict[str | None, float | None]] = {None: None}
+AIR_C.update((coded, air) for coded, air in CELSIUS.items() if _possible(air, POSSIBLE_AIR_C))
+DEW_C: Final[dict[str | None, float | None]] = {None: None, "": None}
+DEW_C.update(CELSIUS.items())
+HPA: Final[dict[str | None, float | None]] = {None: None}
+HPA.update(
+    (f"{unit}{figure:04}", figure * hpa)
+    for unit, hpa in HPA_PER_FIGURE.items()
+    for figure in range(850, 3300)
+    if _possible(figure * hpa, POSSIBLE_HPA)
+)
 
 # Two-letter codes of code table 4678 that set a flag.
 _RAIN: Final = frozenset({"DZ", "RA"})
 _SNOW: Final = frozenset({"SN", "SG", "GS"})
 _ICE: Final = frozenset({"FZ", "PL", "GR", "GS"})
+_LIFTS: Final = frozenset({"BL", "DR", "PO", "DS", "SS"})  # the wind lifts dust, sand or snow
 
 FAIR: Final = Weather(reported=True)
 UNKNOWN: Final = Weather(reported=False)
@@ -46,6 +69,10 @@ class Body(NamedTuple):
         What is not possible.
     undecoded : tuple of str
         Words that no group claims.
+    wind_shear : tuple of str
+        Runways named in WS groups, or ``ALL``.
+    trend : str
+        The trend, from the space before its first word on; empty where there is none.
     """
 
     weather: Weather
@@ -54,6 +81,8 @@ class Body(NamedTuple):
     pressure_hpa: float | None
     problems: tuple[str, ...] = ()
     undecoded: tuple[str, ...] = ()
+    wind_shear: tuple[str, ...] = ()
+    trend: str = ""
 
 
 def read_body(text: str) -> Body:
@@ -61,12 +90,17 @@ def read_body(text: str) -> Body:
     found = _plain_body(text)
     if found is None:
         return _read_word_by_word(text)
-    coded, cloud, air, dew, unit, figures = found.groups()
-    temperature, dew_point, pressure, problems = _measured(air, dew, unit, figures)
+    coded, cloud, air, dew, pressure, trend = found.groups()
+    try:
+        measured = AIR_C[air], DEW_C[dew], HPA[pressure]
+    except KeyError:
+        return _read_word_by_word(text)
     weather = FAIR if text else UNKNOWN
-    if coded or "CB" in cloud:
-        weather = _weather(coded.split(), cumulonimbus="CB" in cloud)
-    return _made(Body, (weather, temperature, dew_point, pressure, problems, ()))
+    cumulonimbus = "CB" in cloud
+    if coded or cumulonimbus:
+        often = None if cumulonimbus else _OFTEN.get(coded)
+        weather = often or _weather_coded(coded.split(), cumulonimbus=cumulonimbus)
+    return _made(Body, (weather, *measured, (), (), (), trend))
 
 
 def _measured(
@@ -78,12 +112,12 @@ def _measured(
     if air is not None:
         temperature = CELSIUS.get(air)
         dew_point = CELSIUS.get(dew) if dew else None
-        if temperature is not None and not -95 <= temperature <= 60:
+        if temperature is not None and not _possible(temperature, POSSIBLE_AIR_C):
             problems = (f"temperature {air}: outside -95 to 60 °C",)
             temperature = dew_point = None
     if unit is not None and figures is not None:
         pressure = float(figures) * HPA_PER_FIGURE[unit]
-        if not 850 <= pressure <= 1100:  # the lowest and highest ever measured lie inside
+        if not _possible(pressure, POSSIBLE_HPA):
             problems = (*problems, f"pressure {unit}{figures}: outside 850 to 1100 hPa")
             pressure = None
     return temperature, dew_point, pressure, problems
@@ -91,43 +125,56 @@ def _measured(
 
 def _read_word_by_word(text: str) -> Body:
     """Ask each group in turn for each word."""
-    coded: list[str] = []
-    undecoded: list[str] = []
-    cumulonimbus = weather_missing = False
-    air = dew = unit = figures = None
+    words: dict[str, list[str]] = {}
+    trend = ""
     for found in _groups(text):
-        kind, group = found.lastgroup, found[0]
-        if kind == "cloud":
-            cumulonimbus = cumulonimbus or "CB" in group
-        elif kind == "weather":
-            coded.append(group[1:])
-        elif kind == "temperature" and air is None:
-            air, _, dew = group[1:].partition("/")
-        elif kind == "pressure" and unit is None:
-            unit, figures = group[1], group[2:] if group[2] != "/" else None
-        elif kind == "weather_missing":
-            weather_missing = True
-        elif kind == "unclaimed":
-            undecoded.append(group[1:])
-            # Glued or misspelt, but said: FEW018CBSCT080, EW015CB, CB(NE-S).
-            cumulonimbus = cumulonimbus or "CB" in group
-        elif kind == "trend":
+        kind = found.lastgroup or ""
+        if kind == "trend":
+            trend = text[found.start() :]
             break
+        words.setdefault(kind, []).append(found[0][1:])
+    undecoded = tuple(words.get("unclaimed", ()))
+    # Glued or misspelt, but said: FEW018CBSCT080, EW015CB, CB(NE-S).
+    cumulonimbus = any("CB" in word for word in (*words.get("cloud", ()), *undecoded))
+    coded = [*words.get("weather", ()), *words.get("weather_missing", ())]
+    weather = FAIR
     if coded or cumulonimbus:
-        weather = _weather(coded, cumulonimbus=cumulonimbus)
-    else:
-        weather = UNKNOWN if weather_missing else FAIR
-    return Body(weather, *_measured(air, dew, unit, figures), tuple(undecoded))
+        weather = _weather_coded(coded, cumulonimbus=cumulonimbus)
+    air, _, dew = words["temperature"][0].partition("/") if "temperature" in words else (None,) * 3
+    pressure = words["pressure"][0] if "pressure" in words else "//"
+    unit, figures = (None, None) if pressure[1] == "/" else (pressure[0], pressure[1:])
+    return Body(
+        weather,
+        *_measured(air, dew, unit, figures),
+        undecoded,
+        tuple(_shear_runway(word) for word in words.get("shear", ())),
+        trend,
+    )
+
+
+def _shear_runway(group: str) -> str:
+    """The runway of a WS group: WS R23, WS TKOF RWY 06; ALL of WS ALL RWY."""
+    runway = grammar.RUNWAY_OF_PLACE.search(group)
+    return "ALL" if runway is None else runway[1]
+
+
+def _weather_coded(coded: list[str], *, cumulonimbus: bool) -> Weather:
+    """The weather of its groups; solidi alone, where it is missing, leave it unknown."""
+    groups = [group for group in coded if group != "//"]
+    if not groups and not cumulonimbus:
+        return UNKNOWN
+    return _weather(groups, cumulonimbus=cumulonimbus)
 
 
 def _weather(coded: list[str], *, cumulonimbus: bool) -> Weather:
     """Gather the present weather; what is in the vicinity does not fall on the field."""
     here: set[str] = set()
-    thunder_in_vicinity = False
+    nearby: set[str] = set()
     for group in coded:
         at_the_field, _, in_vicinity = group.lstrip("+-").partition("VC")
-        thunder_in_vicinity = thunder_in_vicinity or "TS" in in_vicinity
         here.update(at_the_field[at : at + 2] for at in range(0, len(at_the_field), 2))
+        if in_vicinity:
+            nearby.update(in_vicinity[at : at + 2] for at in range(0, len(in_vicinity), 2))
     return _made(
         Weather,
         (
@@ -135,12 +182,30 @@ def _weather(coded: list[str], *, cumulonimbus: bool) -> Weather:
             "TS" in here,
             "SQ" in here,
             "FC" in here,
-            thunder_in_vicinity,
+            "TS" in nearby,
             cumulonimbus,
             None,
             not here.isdisjoint(_RAIN),
             not here.isdisjoint(_SNOW),
             not here.isdisjoint(_ICE),
             tuple(coded),
+            not here.isdisjoint(_LIFTS),
+            "FC" in nearby,
+            not nearby.isdisjoint(_LIFTS),
         ),
     )
+
+
+# The groups that make up most of what is reported, each read once and for all.
+_OFTEN: Final = {
+    f" {group}{mist}": _weather([group, *mist.split()], cumulonimbus=False)
+    for group in (
+        *("BR", "HZ", "FG", "FU", "DU", "BCFG", "MIFG", "SQ", "VCTS", "VCSH", "TS", "BLDU", "BLSN"),
+        *(
+            f"{strength}{kind}"
+            for strength in ("-", "", "+")
+            for kind in ("RA", "SHRA", "TSRA", "DZ", "SN", "SHSN", "RASN", "FZRA")
+        ),
+    )
+    for mist in ("", " BR")
+}

@@ -9,11 +9,13 @@ from typing import Final
 from windwatch.reports import grammar
 from windwatch.reports.body import FAIR, UNKNOWN, read_body
 from windwatch.reports.header import WindReading, plain_reading
-from windwatch.reports.remarks import NO_REMARKS, Remarks, read_remarks
+from windwatch.reports.places import read_place_winds
+from windwatch.reports.remarks import NO_REMARKS, read_remarks
 from windwatch.reports.text import first_report
 from windwatch.reports.times import resolve_time
-from windwatch.reports.values import Report, Weather
-from windwatch.reports.word_by_word import is_whole_wind, read_first_part
+from windwatch.reports.trends import NO_CHANGE, read_trends
+from windwatch.reports.values import PlaceWind, Report, ThunderTime, Trend, Weather
+from windwatch.reports.word_by_word import is_of_a_place, is_whole_wind, read_first_part
 
 _KINDS: Final = ("METAR", "SPECI")
 _made = tuple.__new__
@@ -72,7 +74,7 @@ def decode_report(
     raw, problems = first_report(text)
     reference = now if observed_at is None else observed_at
     reading, rest = read_first_part(raw, reference)
-    station, own_kind, at, correction, automatic, nil, wind, said, doubtful = reading
+    station, own_kind, at, correction, automatic, nil, wind, said, doubtful, estimated = reading
     if said:
         problems += said
     if observed_at is not None and at != observed_at:
@@ -86,18 +88,27 @@ def decode_report(
     if kind in _KINDS and not raw.startswith(_KINDS):
         own_kind = kind
     observed, mark, remark_text = rest.partition(grammar.REMARKS)
-    weather, temperature, dew_point, pressure, unread, undecoded = read_body(observed)
-    if undecoded and (contradicting := _contradicting(undecoded, observed)):
+    weather, temperature, dew_point, pressure, unread, undecoded, shear, trend = read_body(observed)
+    runway_winds: tuple[PlaceWind, ...] = ()
+    if undecoded:
+        runway_winds, contradicting = _unclaimed(undecoded, observed.removesuffix(trend), station)
         problems += contradicting
-        doubtful = doubtful or wind is not None
-    remarks = NO_REMARKS
-    if mark:
-        remarks = read_remarks(remark_text, at)
-        weather = _weather_as_remarked(weather, remarks)
-        if remarks.temperature_c is not None:
-            temperature, dew_point = remarks.temperature_c, remarks.dew_point_c
-    if unread or remarks.problems:
-        problems += (*unread, *remarks.problems)
+        doubtful = doubtful or bool(contradicting and wind)
+    trends: tuple[Trend, ...] = ()
+    if trend:
+        trends, in_trend, unread_trend = _trends(trend, at, station)
+        runway_winds += in_trend
+        unread += unread_trend
+    (
+        peak_wind, wind_shift_at, frontal_passage, thunder_times, lightning, estimated_too,
+        in_remarks, tenths, dew_tenths, no_weather_sensor, maintenance, unread_remarks,
+    ) = read_remarks(remark_text, at, station) if mark else NO_REMARKS  # fmt: skip
+    if no_weather_sensor or thunder_times:
+        weather = _weather_as_remarked(weather, thunder_times, no_weather_sensor)
+    if tenths is not None:
+        temperature, dew_point = tenths, dew_tenths
+    if unread or unread_remarks:
+        problems += (*unread, *unread_remarks)
     return _made(
         Report,
         (
@@ -109,8 +120,8 @@ def decode_report(
             automatic,
             nil,
             wind,
-            remarks.peak_wind,
-            remarks.wind_shift_at,
+            peak_wind,
+            wind_shift_at,
             weather,
             temperature,
             dew_point,
@@ -118,32 +129,59 @@ def decode_report(
             problems,
             undecoded,
             doubtful,
-            remarks.maintenance,
-            remarks.frontal_passage,
+            maintenance,
+            frontal_passage,
+            trends,
+            runway_winds + in_remarks if in_remarks else runway_winds,
+            shear,
+            thunder_times,
+            lightning,
+            estimated or (estimated_too and wind is not None),
         ),
     )
 
 
-def _weather_as_remarked(weather: Weather, remarks: Remarks) -> Weather:
+def _weather_as_remarked(
+    weather: Weather, thunder_times: tuple[ThunderTime, ...], no_weather_sensor: bool
+) -> Weather:
     """Add what the remarks say about the weather."""
-    if remarks.no_weather_sensor and weather is FAIR:
+    if no_weather_sensor and weather is FAIR:
         weather = UNKNOWN  # a station that cannot see weather has not said that there is none
-    if remarks.thunder_ended_at is None:
-        return weather
-    return weather._replace(thunder_ended_at=remarks.thunder_ended_at)
+    if thunder_times and not thunder_times[-1].begins:
+        weather = weather._replace(thunder_ended_at=thunder_times[-1].at)
+    return weather
 
 
-def _contradicting(undecoded: tuple[str, ...], observed: str) -> tuple[str, ...]:
-    """Say which unclaimed groups would change the wind, were they taken."""
+def _trends(
+    text: str, observed_at: datetime | None, station: str
+) -> tuple[tuple[Trend, ...], tuple[PlaceWind, ...], tuple[str, ...]]:
+    """The trend, winds of a place in it, and what is wrong; mostly no change is expected."""
+    if text == " NOSIG":
+        return NO_CHANGE, (), ()
+    trends, unread = read_trends(text, observed_at, station)
+    return trends, read_place_winds(text, station), unread
+
+
+def _unclaimed(
+    undecoded: tuple[str, ...], observed: str, station: str
+) -> tuple[tuple[PlaceWind, ...], tuple[str, ...]]:
+    """What unclaimed groups say: winds of a place; and those that contradict the wind."""
     words = observed.split()
+    unclaimed = set(undecoded)
     problems = []
-    for word in undecoded:
-        before = words[max(0, words.index(word) - 1)]
-        if is_whole_wind(word) and not grammar.LABELS_A_PLACE.fullmatch(before):
+    for at, word in enumerate(words):
+        if word not in unclaimed:
+            continue
+        if is_whole_wind(word) and not is_of_a_place(words, at):
             problems.append(f"a second wind {word}: not taken")
-        elif grammar.SECTOR_GROUP.fullmatch(word):
+        elif grammar.SECTOR_GROUP.fullmatch(word) and not _is_of_place_wind(words, at):
             problems.append(f"sector {word} is not behind its wind: not taken")
-    return tuple(problems)
+    return read_place_winds(observed, station), tuple(problems)
+
+
+def _is_of_place_wind(words: list[str], at: int) -> bool:
+    """Whether a sector stands behind the wind of a place."""
+    return at > 0 and is_whole_wind(words[at - 1]) and is_of_a_place(words, at - 1)
 
 
 def _settle_time(

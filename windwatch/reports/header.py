@@ -12,7 +12,7 @@ from datetime import UTC, datetime
 from typing import Final, NamedTuple
 
 from windwatch.reports.times import resolve_time
-from windwatch.reports.wind_group import DIRECTIONS, EDGES, SPEEDS
+from windwatch.reports.wind_group import DIRECTIONS, EDGES, SPEEDS, sector_fits
 from windwatch.wind import CALM, Sector, Wind
 
 
@@ -37,6 +37,8 @@ class WindReading(NamedTuple):
         What contradicts itself or could not be read, the group named.
     wind_doubtful : bool
         The wind is a likely reading, not a certain one: it may open an alert, not close one.
+    wind_estimated : bool
+        E before the wind.
     """
 
     station: str
@@ -48,6 +50,7 @@ class WindReading(NamedTuple):
     wind: Wind | None
     problems: tuple[str, ...] = ()
     wind_doubtful: bool = False
+    wind_estimated: bool = False
 
 
 # Every legal sequence of the words between time and wind: correction, automatic.
@@ -91,10 +94,12 @@ def plain_reading(found: re.Match[str], now: datetime) -> WindReading | None:
         speeds = SPEEDS[unit]
         mean = speeds[speed]
         peak = None if gust is None else speeds[gust]
-        sector = (
-            None if sector_from is None else _made(Sector, (EDGES[sector_from], EDGES[sector_to]))
-        )
         wind_from = DIRECTIONS[direction] if direction != "000" else CALM
+        sector: Sector | None = None
+        if sector_from is not None:
+            sector = _made(Sector, (EDGES[sector_from], EDGES[sector_to]))
+            if not sector_fits(sector, wind_from):
+                return None
     except KeyError:
         return None
     if (peak is not None and peak <= mean) or (wind_from is CALM and (mean or peak)):
@@ -110,6 +115,7 @@ def plain_reading(found: re.Match[str], now: datetime) -> WindReading | None:
             False,
             _made(Wind, (wind_from, mean, peak, sector, False, False)),
             (),
+            False,
             False,
         ),
     )

@@ -6,7 +6,9 @@ from datetime import datetime
 from typing import Final, NamedTuple
 
 from windwatch.reports import grammar
+from windwatch.reports.places import read_place_winds
 from windwatch.reports.times import last_time
+from windwatch.reports.values import Lightning, PlaceWind, ThunderTime
 from windwatch.wind import DegreesTrue, Knots, PeakWind
 
 
@@ -17,10 +19,16 @@ class Remarks(NamedTuple):
     ----------
     peak_wind : PeakWind or None
         The strongest, the latest of equals.
-    wind_shift_at, thunder_ended_at : datetime or None
+    wind_shift_at : datetime or None
         UTC.
     frontal_passage : bool
         FROPA: the wind shifted because a front passed.
+    thunder_times : tuple of ThunderTime
+        In the order of time.
+    lightning : tuple of Lightning
+    wind_estimated : bool
+        WIND ESTD.
+    runway_winds : tuple of PlaceWind
     temperature_c, dew_point_c : float or None
         To the tenth.
     no_weather_sensor : bool
@@ -34,7 +42,10 @@ class Remarks(NamedTuple):
     peak_wind: PeakWind | None = None
     wind_shift_at: datetime | None = None
     frontal_passage: bool = False
-    thunder_ended_at: datetime | None = None
+    thunder_times: tuple[ThunderTime, ...] = ()
+    lightning: tuple[Lightning, ...] = ()
+    wind_estimated: bool = False
+    runway_winds: tuple[PlaceWind, ...] = ()
     temperature_c: float | None = None
     dew_point_c: float | None = None
     no_weather_sensor: bool = False
@@ -48,7 +59,7 @@ _tenths_group = grammar.TENTHS.search
 _made = tuple.__new__  # see `windwatch.reports.header`
 
 
-def read_remarks(text: str, observed_at: datetime | None) -> Remarks:
+def read_remarks(text: str, observed_at: datetime | None, station: str) -> Remarks:
     """Read the remarks, from the space after RMK on.
 
     Parameters
@@ -57,6 +68,8 @@ def read_remarks(text: str, observed_at: datetime | None) -> Remarks:
         Everything after RMK.
     observed_at : datetime or None
         Time of the report: the times in the remarks are before it.
+    station : str
+        Who reports.
 
     Returns
     -------
@@ -64,13 +77,20 @@ def read_remarks(text: str, observed_at: datetime | None) -> Remarks:
         Looked for word by word only where the text holds the word at all.
     """
     problems: list[str] = []
-    peak_wind = wind_shift_at = thunder_ended_at = temperature = dew_point = None
+    peak_wind = wind_shift_at = temperature = dew_point = None
+    thunder_times: tuple[ThunderTime, ...] = ()
+    lightning: tuple[Lightning, ...] = ()
+    runway_winds: tuple[PlaceWind, ...] = ()
     if "PK WND" in text:
         peak_wind = _peak_wind(text, observed_at, problems)
     if "WSHFT" in text:
         wind_shift_at = _wind_shift(text, observed_at, problems)
     if "TSE" in text or "TSB" in text:
-        thunder_ended_at = _thunder_end(text, observed_at)
+        thunder_times = _thunder_times(text, observed_at)
+    if "LTG" in text:
+        lightning = _lightning(text)
+    if "KT" in text or "MPS" in text:
+        runway_winds = read_place_winds(text, station)
     if " T" in text and (found := _tenths_group(text)):
         sign, figures, dew_sign, dew_figures = found.groups()
         temperature = int(figures) / _PER_DEGREE[sign]
@@ -81,7 +101,10 @@ def read_remarks(text: str, observed_at: datetime | None) -> Remarks:
             peak_wind,
             wind_shift_at,
             "FROPA" in text,
-            thunder_ended_at,
+            thunder_times,
+            lightning,
+            "EST" in text and grammar.ESTIMATED_WIND.search(text) is not None,
+            runway_winds,
             temperature,
             dew_point,
             "TSNO" in text or "PWINO" in text,
@@ -138,11 +161,24 @@ def _wind_shift(text: str, observed_at: datetime | None, problems: list[str]) ->
     return at
 
 
-def _thunder_end(text: str, observed_at: datetime | None) -> datetime | None:
-    """When the last thunder ended; None where it began again, or nothing says."""
-    found = grammar.THUNDER.search(text)
-    events = grammar.THUNDER_TIME.findall(found[1]) if found else []
-    if not events or events[-1][0] != "E":
-        return None
-    _, hour, minute = events[-1]
-    return _time(hour, minute, observed_at)
+def _thunder_times(text: str, observed_at: datetime | None) -> tuple[ThunderTime, ...]:
+    """When thunder began and ended.
+
+    Where the text's own order contradicts the times the later time counts: thunder that began
+    after it ended is not over.
+    """
+    times = []
+    for found in grammar.THUNDER.finditer(text):
+        for which, hour, minute in grammar.THUNDER_TIME.findall(found[1]):
+            at = _time(hour, minute, observed_at)
+            if at is not None:
+                times.append(ThunderTime(which == "B", at))
+    return tuple(sorted(times, key=lambda time: time.at))
+
+
+def _lightning(text: str) -> tuple[Lightning, ...]:
+    """Every lightning remark: how often, of what kind, where."""
+    return tuple(
+        Lightning(found[1] or "", tuple(grammar.LIGHTNING_TYPE.findall(found[2])), found[3].strip())
+        for found in grammar.LIGHTNING.finditer(text)
+    )

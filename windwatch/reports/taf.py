@@ -11,13 +11,12 @@ from datetime import UTC, datetime, timedelta
 from typing import NamedTuple
 
 from windwatch.reports import grammar
-from windwatch.reports.body import read_body
+from windwatch.reports.change_words import read_change_words
 from windwatch.reports.forecast import Change, Forecast, Spell, WindShear
 from windwatch.reports.text import first_report
 from windwatch.reports.times import resolve_time
 from windwatch.reports.values import Weather
-from windwatch.reports.wind_group import SPEEDS, read_odd_group, read_sector
-from windwatch.reports.word_by_word import is_whole_wind
+from windwatch.reports.wind_group import read_odd_group
 from windwatch.wind import Wind
 
 _DAY = timedelta(days=1)
@@ -198,18 +197,20 @@ def _parts(
     problems: list[str] = []
     part = _Part(Change.PREVAILING, True, valid_from, valid_to, None)
     parts: list[_Part] = []
+    said_by_part: list[str] = []
     at = 0
     while at < len(words) and words[at] not in grammar.END_OF_FORECAST:
         change, taken, said = _begun(words[at : at + 3], part, valid_from, valid_to)
         if said:
             problems.append(said)
         if change is None:
-            part = part._replace(words=(*part.words, *words[at : at + taken]))
+            said_by_part += words[at : at + taken]
         else:
-            parts.append(part)
-            part = change
+            parts.append(part._replace(words=tuple(said_by_part)))
+            part, said_by_part = change, []
         at += taken
-    return [*parts, part], problems
+    parts.append(part._replace(words=tuple(said_by_part)))
+    return parts, problems
 
 
 def _begun(
@@ -247,33 +248,15 @@ def _read_part(
     part: _Part, station: str
 ) -> tuple[Wind | None, Weather, list[WindShear], list[str]]:
     """Read wind, weather and wind shear of one change group."""
-    wind: Wind | None = None
-    problems: list[str] = []
+    wind, weather, problems = read_change_words(part.words, station)
     shears: list[WindShear] = []
-    following = (*part.words[1:], "")[: len(part.words)]
-    for place, (word, after) in enumerate(zip(part.words, following, strict=True)):
+    for word in part.words:
         if found := grammar.SHEAR.fullmatch(word):
             aloft = read_odd_group(found[2], "", station)
             if aloft is not None and aloft.wind is not None:
                 height_ft = int(found[1]) * 100
                 shears.append(WindShear(part.from_at, part.to_at, height_ft, aloft.wind))
-        elif grammar.SECTOR_GROUP.fullmatch(word) and wind is not None:
-            wind = wind._replace(sector=read_sector(word)[0])
-        elif wind is None and _looks_like_wind(word, after, place):
-            reading = read_odd_group(word, after, station)
-            if reading is not None:
-                wind = reading.wind
-                problems += [reading.problem] if reading.problem else []
-    return wind, read_body("".join(f" {word}" for word in part.words)).weather, shears, problems
-
-
-def _looks_like_wind(word: str, after: str, place: int) -> bool:
-    """Whether a word of a forecast is a wind: figures alone are one only where one belongs."""
-    if is_whole_wind(word) or grammar.MISSING_WIND.fullmatch(word):
-        return True
-    if grammar.PLAIN_FIGURES.fullmatch(word):
-        return place == 0 or after in SPEEDS
-    return grammar.MEANT_AS_WIND.fullmatch(word) is not None and not word.isdecimal()
+    return wind, weather, shears, problems
 
 
 # --- timeline --------------------------------------------------------------
@@ -286,9 +269,11 @@ def _laid(spells: list[Spell], part: _Part, wind: Wind | None, weather: Weather)
         part.change, part.from_at, part.to_at, wind, part.probability_percent, weather, group
     )
     if part.replaces_all:
-        return [*(_cut(earlier, part.from_at) for earlier in spells), spell]
+        cut = [_cut(earlier, part.from_at) for earlier in spells]
+        return [*(earlier for earlier in cut if earlier.from_at < earlier.to_at), spell]
     if part.change is Change.TEMPORARY:
-        return [*spells, spell]
+        spells.append(spell)
+        return spells
     if wind is None:  # BECMG changes only what it names
         return spells
     end = max((earlier.to_at for earlier in spells), default=part.to_at)

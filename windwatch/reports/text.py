@@ -19,8 +19,10 @@ def normalise(text: str) -> str:
 
     Two texts that say the same, from whatever feed, come out the same.
     """
-    if text.isascii() and text.isprintable() and "  " not in text and text == text.upper():
-        return text.strip("= ")
+    if text.isascii() and text.isprintable():  # only plain spaces to put in order
+        if "  " in text:
+            text = " ".join(text.split())
+        return text.upper().strip("= ")
     return " ".join(_NO_TEXT.sub(" ", text.upper()).split()).strip("= ")
 
 

@@ -68,3 +68,25 @@ def last_time(hour: int | None, minute: int, observed_at: datetime) -> datetime 
         hour=observed_at.hour if hour is None else hour, minute=minute, second=0, microsecond=0
     )
     return found if found <= observed_at else found - back
+
+
+def next_time(hour: int, minute: int, observed_at: datetime) -> datetime | None:
+    """Time in a trend, which looks ahead from the report's own time.
+
+    Parameters
+    ----------
+    hour, minute : int
+        As coded, UTC; hour 24 ends a day.
+    observed_at : datetime
+        Time of the report, aware, UTC.
+
+    Returns
+    -------
+    datetime or None
+        The first such time that is not more than an hour before the report: a change may have
+        begun when a special report names it. None for an hour or minute that no clock has.
+    """
+    if not (0 <= minute <= 59 and 0 <= hour <= 23) and (hour, minute) != (24, 0):
+        return None
+    found = observed_at.replace(hour=hour % 24, minute=minute, second=0, microsecond=0)
+    return found if found >= observed_at - timedelta(hours=1) else found + timedelta(days=1)

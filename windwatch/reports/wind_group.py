@@ -63,6 +63,8 @@ class GroupReading(NamedTuple):
         What is wrong with the group, in words; empty where nothing is.
     doubtful : bool
         A figure, the direction or the unit is not certain.
+    estimated : bool
+        E before the wind.
     unit_apart : bool
         The unit is the next word.
     glued : str
@@ -72,6 +74,7 @@ class GroupReading(NamedTuple):
     wind: Wind | None
     problem: str = ""
     doubtful: bool = False
+    estimated: bool = False
     unit_apart: bool = False
     glued: str = ""
 
@@ -142,6 +145,41 @@ def read_sector(group: str) -> tuple[Sector | None, str]:
     return Sector(first, second), ""
 
 
+def sector_fits(sector: Sector, direction: Direction) -> bool:
+    """Whether a sector has two ends, and holds the mean direction where there is one."""
+    first, second = sector
+    width = (second - first) % 360
+    if width == 0:
+        return False
+    return not isinstance(direction, Steady) or (direction.wind_from - first) % 360 <= width
+
+
+def with_sector(wind: Wind, group: str) -> tuple[Wind, str]:
+    """Give a wind the sector that stands behind it.
+
+    Parameters
+    ----------
+    wind : Wind
+        Without a sector.
+    group : str
+        ``dddVddd``, or what stands in its place.
+
+    Returns
+    -------
+    tuple of Wind and str
+        A sector that contradicts itself or its wind is kept, for on the safe side it counts as
+        well; and what is wrong.
+    """
+    sector, problem = read_sector(group)
+    if sector is None:
+        return wind, problem
+    if (sector.to_true - sector.from_true) % 360 == 0:
+        problem = f"sector {group}: its ends are one, read as the whole circle"
+    elif not sector_fits(sector, wind.direction):
+        problem = f"sector {group}: does not hold the mean direction, both count"
+    return wind._replace(sector=sector), problem
+
+
 def read_odd_group(word: str, following: str, station: str) -> GroupReading | None:
     """Read the word in the wind's place with patience.
 
@@ -198,7 +236,7 @@ def _read_with_unit(found: re.Match[str], following: str, station: str) -> Group
         if found["slash"]:
             reading = reading.flagged("a stray slash", doubtful=True)
         if found["estimated"]:
-            reading = reading.flagged("estimated")
+            reading = reading.flagged("estimated")._replace(estimated=True)
         if found["early_unit"]:
             reading = reading.flagged("the unit stands before the gust")
         return reading

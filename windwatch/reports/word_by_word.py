@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Any, Final, NamedTuple
 
 from windwatch.reports import grammar
 from windwatch.reports.header import WindReading, plain_reading
 from windwatch.reports.times import resolve_time
-from windwatch.reports.wind_group import SPEEDS, read_odd_group, read_sector
+from windwatch.reports.wind_group import SPEEDS, read_odd_group, with_sector
 from windwatch.wind import Wind
 
 # Words of the header that stand for themselves, and what each says; they come in any order.
@@ -70,7 +71,13 @@ def _from_word(words: list[str], number: int) -> str:
     return "".join(f" {word}" for word in words[number:])
 
 
-def _reading(header: _Header, wind: Wind | None, *more: str, doubtful: bool = False) -> WindReading:
+def _reading(
+    header: _Header,
+    wind: Wind | None,
+    *more: str,
+    doubtful: bool = False,
+    estimated: bool = False,
+) -> WindReading:
     return WindReading(
         header.station,
         header.kind or "METAR",
@@ -81,6 +88,7 @@ def _reading(header: _Header, wind: Wind | None, *more: str, doubtful: bool = Fa
         wind,
         (*header.problems, *(problem for problem in more if problem)),
         doubtful and wind is not None,
+        estimated and wind is not None,
     )
 
 
@@ -148,18 +156,18 @@ def _read_wind_words(header: _Header, words: list[str]) -> tuple[WindReading, st
     taken, glued = header.words + 1, group.glued
     if group.unit_apart:
         taken, following = taken + 1, third
-    if glued or not grammar.SECTOR_GROUP.fullmatch(following):
-        result = _reading(header, group.wind, group.problem, doubtful=group.doubtful)
-        return result, (f" {glued}" if glued else "") + _from_word(words, taken)
-    sector, problem = read_sector(following)
-    wind = group.wind
-    if wind is None:
-        problem = f"sector {following} without a wind"
-    else:
-        wind = wind._replace(sector=sector)
-    doubtful = group.doubtful or bool(problem)
-    result = _reading(header, wind, group.problem, problem, doubtful=doubtful)
-    return result, _from_word(words, taken + 1)
+    wind, problem, doubtful = group.wind, "", group.doubtful
+    if not glued and grammar.SECTOR_GROUP.fullmatch(following):
+        taken += 1
+        if wind is None:
+            problem = f"sector {following} without a wind"
+        else:
+            wind, problem = with_sector(wind, following)
+            doubtful = doubtful or wind.sector is None
+    result = _reading(
+        header, wind, group.problem, problem, doubtful=doubtful, estimated=group.estimated
+    )
+    return result, (f" {glued}" if glued else "") + _from_word(words, taken)
 
 
 def _read_displaced(header: _Header, words: list[str]) -> tuple[WindReading, str]:
@@ -172,7 +180,7 @@ def _read_displaced(header: _Header, words: list[str]) -> tuple[WindReading, str
         word, before = words[place], words[place - 1]
         if grammar.REMARKS in before or grammar.TREND_WORD.fullmatch(before):
             break
-        if is_whole_wind(word) and not grammar.LABELS_A_PLACE.fullmatch(before):
+        if is_whole_wind(word) and not is_of_a_place(words, place):
             rest = [*words[:place], *words[place + 1 :]]
             moved = [*words[:first], *words[place : place + 2]]
             result, left = _read_wind_words(header, moved)
@@ -190,3 +198,10 @@ def is_whole_wind(word: str) -> bool:
     """Whether a word is a complete wind group with its unit, wherever it stands."""
     found = grammar.WIND_GROUP.fullmatch(word)
     return found is not None and found["unit"] in SPEEDS and not found["slash"]
+
+
+def is_of_a_place(words: Sequence[str], at: int) -> bool:
+    """Whether the words before one say that it is of a runway, a height or a named place."""
+    if at > 0 and grammar.LABELS_A_PLACE.fullmatch(words[at - 1]):
+        return True
+    return at > 1 and words[at - 2] in grammar.NAMES_A_PLACE_AHEAD

@@ -31,13 +31,13 @@ from windwatch.fleet import (
     TellAbout,
 )
 from windwatch.hours import Absence, DutyHours, QuietHours
-from windwatch.settings import words
 from windwatch.settings.rules_contacts import channels
 from windwatch.settings.schema import WholeFile
 from windwatch.settings.schema_airfield import AirfieldTable, Headed, RunwayTable
 from windwatch.settings.schema_limits import LimitTable, RunwayLimits
 from windwatch.settings.schema_people import AircraftTable, ContactTable
 from windwatch.settings.schema_rim import FeedTable
+from windwatch.settings.schema_rules import rules_of
 from windwatch.settings.staleness import ages
 from windwatch.wind import (
     DegreesMagnetic,
@@ -64,40 +64,42 @@ QUANTITY_OF = MappingProxyType(
 
 def fleet(whole: WholeFile) -> Fleet:
     """Return the fleet that a file describes; every rule must have been judged before."""
+    rules = rules_of(whole.rules, whole.reminders)
+    near_at = rules.near_at
     return Fleet(
-        airfields=tuple(_airfield(each, whole.feed) for each in whole.airfield),
-        aircraft=tuple(_aircraft(each) for each in whole.aircraft),
+        airfields=tuple(_airfield(each, whole.feed, near_at) for each in whole.airfield),
+        aircraft=tuple(_aircraft(each, near_at) for each in whole.aircraft),
         pilot_limits=MappingProxyType(
             {
-                each.name: PilotLimits(each.name, _limits(each.limits, each.name))
+                each.name: PilotLimits(each.name, _limits(each.limits, each.name, near_at))
                 for each in whole.pilot_limits
             }
         ),
         contacts=tuple(_contact(each) for each in whole.contact),
-        remind_every=words.duration(whole.reminders.remind_every),
+        rules=rules,
     )
 
 
-def _limits(limits: RunwayLimits, whose: str) -> tuple[Limit, ...]:
+def _limits(limits: RunwayLimits, whose: str, near_at: float) -> tuple[Limit, ...]:
     return tuple(
-        _limit(quantity, given, whose)
+        _limit(quantity, given, whose, near_at)
         for key, quantity in QUANTITY_OF.items()
         if (given := getattr(limits, key, None)) is not None
     )
 
 
-def _limit(quantity: str, given: LimitTable, whose: str) -> Limit:
+def _limit(quantity: str, given: LimitTable, whose: str, near_at: float) -> Limit:
     return Limit(
         quantity=quantity,
         value=Knots(float(given.kt)),
         whose=whose,
         of=Of(given.of),
-        near_at=given.near_at,
+        near_at=near_at if given.near_at is None else given.near_at,
         confirm_reports=given.confirm_reports,
     )
 
 
-def _airfield(table: AirfieldTable, feed: FeedTable) -> Airfield:
+def _airfield(table: AirfieldTable, feed: FeedTable, near_at: float) -> Airfield:
     every, stale, told = ages(table, feed)
     hours = table.operating_hours
     return Airfield(
@@ -113,7 +115,7 @@ def _airfield(table: AirfieldTable, feed: FeedTable) -> Airfield:
         longitude=table.longitude,
         elevation_ft=table.elevation_ft,
         time_zone=table.time_zone,
-        runways=tuple(_runway(each) for each in table.runway),
+        runways=tuple(_runway(each, near_at) for each in table.runway),
         fall_back_stations=(
             *(Station(each) for each in table.fall_back_stations),
             *(
@@ -139,13 +141,13 @@ def _degrees(value: float | None) -> DegreesTrue | None:
     return None if value is None else DegreesTrue(value)
 
 
-def _runway(table: RunwayTable) -> Runway:
+def _runway(table: RunwayTable, near_at: float) -> Runway:
     name = "/".join(end.name for end in table.ends)
     return Runway(
         name=name,
         ends=tuple(RunwayEnd(end.name, _heading(end, end.name)) for end in table.ends),
         uses=tuple(table.uses),
-        limits=_limits(table.limits, f"runway {name}"),
+        limits=_limits(table.limits, f"runway {name}", near_at),
         notes=tuple(
             RunwayNote(
                 each.text,
@@ -171,9 +173,9 @@ def _heading(table: Headed, name: str) -> Heading:
     return HeadingFromDesignator(DegreesMagnetic(int(digits) * 10.0))
 
 
-def _aircraft(table: AircraftTable) -> Aircraft:
+def _aircraft(table: AircraftTable, near_at: float) -> Aircraft:
     own = tuple(
-        _limit(key.removesuffix("_kt"), limit, table.name)
+        _limit(key.removesuffix("_kt"), limit, table.name, near_at)
         for key, limit in table.ground_limits.items()
     )
     return Aircraft(
@@ -181,7 +183,7 @@ def _aircraft(table: AircraftTable) -> Aircraft:
         gear=Gear.TAILWHEEL if table.gear == "tailwheel" else Gear.NOSEWHEEL,
         wing=WingPosition(table.wing),
         based_at=table.based_at,
-        limits=(*_limits(table.limits, table.name), *own),
+        limits=(*_limits(table.limits, table.name, near_at), *own),
         flown_by=tuple(table.flown_by),
         description=table.description or "",
         stall_speed=_knots(table.stall_speed_kt),

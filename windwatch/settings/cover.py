@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import date, datetime, time, timedelta
+from itertools import pairwise
 from typing import Final, NamedTuple
 
 from windwatch.fleet import RUNWAY_QUANTITIES, Airfield, Contact, Fleet, RunwaySteps
@@ -116,7 +117,7 @@ def _open(airfield: Airfield, week: date) -> int:
 
 
 def hole_words(hole: int) -> str:
-    """When a week has a hole: ``every day from 22:00 to 06:00``, ``from sat 12:00 to mon 07:00``."""
+    """When a week has a hole, as ``every day from 22:00 to 06:00``."""
     if hole == _ALWAYS:
         return "at any time"
     runs = _runs(hole)
@@ -279,7 +280,7 @@ def _periods(contacts: Sequence[Contact]) -> list[tuple[date, date]]:
     )
     return [
         (first, following - _DAY)
-        for first, following in zip(changes, changes[1:], strict=False)
+        for first, following in pairwise(changes)
         if any(_is_away(contact, first) for contact in contacts)
     ]
 

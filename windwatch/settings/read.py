@@ -15,6 +15,7 @@ from windwatch.settings.findings import Findings
 from windwatch.settings.rules_aircraft import judge_aircraft, judge_pilots
 from windwatch.settings.rules_airfield import judge_airfields
 from windwatch.settings.rules_contacts import judge_contacts
+from windwatch.settings.rules_reminders import judge_rules
 from windwatch.settings.rules_rim import judge_delivery, judge_feed, judge_mail, judge_store
 from windwatch.settings.rules_watch import judge_watch
 from windwatch.settings.running import Settings
@@ -70,6 +71,7 @@ def read_settings(
     delivery, mail = judge_delivery(found), judge_mail(found)
     addresses = judge_contacts(found)
     watch = judge_watch(found)
+    judge_rules(found)
     faults += found.faults
     if faults:
         raise SettingsError(_in_order(merged, faults))

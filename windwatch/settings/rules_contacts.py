@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from importlib.util import find_spec
 from typing import Final
 
 from windwatch.addresses import Refused
@@ -126,6 +127,8 @@ def _push(found: Findings, loc: Loc, push: PushTable | None) -> Secret | None:
             loc,
         )
         return None
+    if find_spec("apprise") is None:
+        found.caution(loc, "Apprise is not installed", "run: pip install 'windwatch[push]'")
     address = password(found, loc, push.url_env, push.url_file, stem="url", needed=needed)
     if address is not None:
         key = "url_env" if push.url_env is not None else "url_file"

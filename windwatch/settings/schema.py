@@ -13,9 +13,9 @@ from windwatch.settings.schema_rim import (
     DeliveryTable,
     FeedTable,
     MailTable,
-    RemindersTable,
     StoreTable,
 )
+from windwatch.settings.schema_rules import RemindersTable, RulesTable
 from windwatch.settings.schema_watch import WatchTable
 
 _FEED_EXAMPLE: Final[dict[str, Any]] = {"kind": "awc", "contact": "ops@larkspur.example"}
@@ -60,10 +60,15 @@ class WholeFile(Table):
         description="Mail server.",
         examples=[{"host": "mail.larkspur.example", "sender": "wind@larkspur.example"}],
     )
-    reminders: RemindersTable = Field(
+    reminders: RemindersTable = Field(  # type: ignore[valid-type]
         default=RemindersTable(),
-        description="How often open warnings are repeated.",
+        description="How often open warnings are repeated, and for how long.",
         examples=[{"remind_every": "3h"}],
+    )
+    rules: RulesTable = Field(  # type: ignore[valid-type]
+        default=RulesTable(),
+        description="The figures of judgement: margins, holds and times.",
+        examples=[{"runway_hold": "45min"}],
     )
     airfield: list[AirfieldTable] = Field(
         min_length=1, description="The airfields that are watched.", examples=[[_AIRFIELD_EXAMPLE]]

@@ -56,7 +56,7 @@ class DutyTable(Table):
     """Local hours in which a contact is there."""
 
     days: list[Weekday] = Field(
-        default=list(WEEKDAYS),  # type: ignore[arg-type]
+        default=list(WEEKDAYS),
         min_length=1,
         description="Days on which they begin; left out: every day.",
         examples=[["mon", "tue", "wed", "thu", "fri"]],

@@ -23,11 +23,14 @@ class LimitTable(Table):
         description="Figure it applies to: from the gust (usual) or from the mean wind.",
         examples=["mean"],
     )
-    near_at: float = Field(
-        default=0.8,
+    near_at: float | None = Field(
+        default=None,
         ge=0.5,
         le=0.99,
-        description="Share of the limit beyond which the level is near; 0.5 to 0.99, usually 0.8.",
+        description=(
+            "Share of the limit beyond which the level is near; 0.5 to 0.99, usually as in "
+            "[rules], 0.8."
+        ),
         examples=[0.9],
     )
     confirm_reports: int = Field(

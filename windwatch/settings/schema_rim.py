@@ -281,11 +281,3 @@ class MailTable(Table):
         description='Let security = "none" be used with another machine; never with a login.',
         examples=[True],
     )
-
-
-class RemindersTable(Table):
-    """How often an open warning about an aircraft on the ground is repeated."""
-
-    remind_every: duration_type("30min", "24h") = Field(  # type: ignore[valid-type]
-        default="3h", description="30min to 24h, usually 3h.", examples=["3h"]
-    )

@@ -74,7 +74,7 @@ class WatchTable(Table):
         examples=["windwatch.health.json"],
     )
     store_patience: duration_type("1min", "1h") = Field(  # type: ignore[valid-type]
-        "5min",
+        default="5min",
         description=(
             "A store that cannot be written for so long, 1min to 1h, ends the watch for its "
             "supervisor; a full disk does not. Usually 5min."

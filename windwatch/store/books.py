@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime
 from typing import Any, Final
 
@@ -15,6 +16,7 @@ from windwatch.notices.outbox import DeliveryState, delivery_id
 from windwatch.notices.values import Content, Notice
 from windwatch.store.access import add_new, insert_or
 from windwatch.store.codec import to_json
+from windwatch.store.damage import told
 from windwatch.store.tables import (
     ACKNOWLEDGEMENTS,
     AIRFIELD_STATES,
@@ -37,6 +39,8 @@ class Books:
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection
+        # A step stands in the table of steps and in each contact's notice: written out once.
+        self._written: dict[int, tuple[Step, str]] = {}
 
     def save_report(
         self,
@@ -103,7 +107,7 @@ class Books:
                     "pilot_limits": step.track.pilot_limits,
                     "quantity": step.track.quantity,
                     "at": step.at,
-                    "step": to_json(step, Step),
+                    "step": self._text_of(step),
                 }
                 for step in steps
             ],
@@ -130,29 +134,49 @@ class Books:
         closed_at : datetime or None
             None while it is open, also again after a withdrawn ending.
         """
+        self.save_episodes(
+            [
+                {
+                    "id": id,
+                    "track": track,
+                    "opened_at": opened_at,
+                    "opened_by": opened_by,
+                    "closed_at": closed_at,
+                    "closing": closing,
+                    "worst": worst,
+                    "last_step": last_step,
+                }
+            ]
+        )
+
+    def save_episodes(self, episodes: Sequence[Mapping[str, Any]]) -> None:
+        """Keep several episodes with one statement, each with all that `save_episode` takes."""
+        if not episodes:
+            return
         insert = insert_or(self._connection, EPISODES)
+        # Once: `excluded` makes the whole table's columns anew each time it is asked for.
+        new = insert.excluded
         changing = ("closed_at", "closing", "worst", "last_step")
         insert = insert.on_conflict_do_update(
-            index_elements=["id"], set_={name: insert.excluded[name] for name in changing}
+            index_elements=["id"], set_={name: new[name] for name in changing}
         )
-        row = {
-            "id": id,
-            "track": str(track),
-            "airfield": track.airfield,
-            "opened_at": opened_at,
-            "opened_by": opened_by,
-            "closed_at": closed_at,
-            "closing": closing,
-            "worst": "" if worst is None else to_json(worst, Finding),
-            "last_step": last_step,
-        }
-        self._connection.execute(insert, [row])
+        self._connection.execute(insert, [_episode_row(**episode) for episode in episodes])
 
-    def enqueue(self, notice: Notice, content: Content, channels: Sequence[str]) -> bool:
+    def enqueue(
+        self,
+        notice: Notice,
+        content: Content,
+        channels: Sequence[str] | Mapping[str, datetime | None],
+    ) -> bool:
         """Keep a notice and one delivery for each channel; a second time changes nothing.
 
         Where every step of the notice has been told to the contact by another notice, nothing
         is kept, unless it is meant to replace others.
+
+        Parameters
+        ----------
+        channels : sequence of str, or mapping of str to datetime or None
+            With a time: it waits until then, as a fall-back for those before it.
 
         Returns
         -------
@@ -165,7 +189,12 @@ class Books:
         add_new(
             self._connection,
             DELIVERIES,
-            [_delivery_row(notice, channel) for channel in channels],
+            [
+                _delivery_row(notice, channel, due_at)
+                for channel, due_at in (
+                    channels if isinstance(channels, Mapping) else dict.fromkeys(channels)
+                ).items()
+            ],
         )
         return new
 
@@ -180,7 +209,7 @@ class Books:
             "kind": notice.kind,
             "urgent": notice.urgent,
             "valid_until": notice.valid_until,
-            "notice": to_json(notice, Notice),
+            "notice": self._notice_text(notice),
             "content": to_json(content, Content),
         }
         added = self._connection.execute(insert.returning(NOTICES.c.id), row).first()
@@ -206,6 +235,20 @@ class Books:
         self._connection.execute(delete(NOTICES).where(NOTICES.c.id == notice.id))
         return None
 
+    def _notice_text(self, notice: Notice) -> str:
+        """A notice as `to_json` writes it, put together from the texts of its steps."""
+        steps = ",".join([self._text_of(step) for step in notice.steps])
+        bare = to_json(replace(notice, steps=()), Notice)
+        # Quotes inside of a text are escaped: this can only be the field itself.
+        return bare.replace('"steps":[]', f'"steps":[{steps}]', 1)
+
+    def _text_of(self, step: Step) -> str:
+        # By identity, which is sure as long as the step is kept: to compare all of it is slower.
+        known = self._written.get(id(step))
+        if known is None:
+            known = self._written[id(step)] = (step, to_json(step, Step))
+        return known[1]
+
     def acknowledge(self, episode: str, by: str, at: datetime, note: str = "") -> None:
         """Keep that somebody took note of an episode."""
         row = {"episode": episode, "by": by, "at": at, "note": note}
@@ -217,8 +260,23 @@ class Books:
         row = {"fingerprint": fingerprint, "at": at, "detail": text}
         self._connection.execute(SETTINGS_SEEN.insert(), [row])
 
+    def repair_told(self) -> None:
+        """Remember that people have been told what `Store.repaired` says."""
+        told(self._connection)
 
-def _delivery_row(notice: Notice, channel: str) -> dict[str, Any]:
+
+def _episode_row(
+    *, track: TrackKey, worst: Finding | None, **others: datetime | str | None
+) -> dict[str, Any]:
+    return {
+        **others,
+        "track": str(track),
+        "airfield": track.airfield,
+        "worst": "" if worst is None else to_json(worst, Finding),
+    }
+
+
+def _delivery_row(notice: Notice, channel: str, due_at: datetime | None) -> dict[str, Any]:
     return {
         "id": delivery_id(notice.id, channel),
         "notice": notice.id,
@@ -230,14 +288,14 @@ def _delivery_row(notice: Notice, channel: str) -> dict[str, Any]:
         "valid_until": notice.valid_until,
         "state": DeliveryState.QUEUED.value,
         "open_rank": URGENT_RANK if notice.urgent else OTHER_RANK,
-        "due_at": None,
+        "due_at": due_at,
         "attempt": 0,
         "tries": 0,
         "lease_until": None,
         "accepted_at": None,
         "last_answer": "",
         "plain": False,
-        "fall_back": False,
+        "fall_back": due_at is not None,
         "unreached": False,
         "replaced_by": "",
     }

@@ -32,6 +32,8 @@ T = TypeVar("T")
 
 # Which class of a union a value has: written beside its fields.
 IS: Final = "is"
+# Made once: `json.dumps` with settings of its own makes an encoder at every call.
+_COMPACT: Final = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"))
 
 
 class Coder(NamedTuple):
@@ -49,7 +51,7 @@ def to_json(value: T, kind: type[T]) -> str:
     TypeError
         If the type holds something that has no written form; seen by the first test.
     """
-    return json.dumps(_coder(kind).write(value), ensure_ascii=False, separators=(",", ":"))
+    return _COMPACT.encode(_coder(kind).write(value))
 
 
 def from_json(text: str, kind: type[T]) -> T:

@@ -18,6 +18,7 @@ from windwatch.errors import StoreError, StoreHeld
 # cannot be read, and whoever is refused wants to read who holds it.
 LOCKED_BYTE: Final = 1 << 20
 TEXT_LIMIT: Final = 2_000
+WATCHER: Final = ".watcher"
 
 
 class Hold:
@@ -46,7 +47,7 @@ class Hold:
         self.release()
 
 
-def hold(store: Path, owner: str, now: datetime) -> Hold:
+def take_hold(store: Path, owner: str, now: datetime) -> Hold:
     """Take the right to watch with a store.
 
     Parameters
@@ -63,7 +64,7 @@ def hold(store: Path, owner: str, now: datetime) -> Hold:
     StoreHeld
         If another process, or another part of this one, has it; the message names it.
     """
-    lock = store.with_name(store.name + ".watcher")
+    lock = store.with_name(store.name + WATCHER)
     flags = os.O_CREAT | os.O_RDWR | getattr(os, "O_NOFOLLOW", 0)
     try:
         descriptor = os.open(lock, flags, stat.S_IRUSR | stat.S_IWUSR)

@@ -61,16 +61,18 @@ class StoredOutbox(Access):
         self, now: datetime, limit: int, lease: timedelta, *, except_for: Collection[Route] = ()
     ) -> tuple[Delivery, ...]:
         """Take what is due, urgent first, of each lane only the oldest; attempts are written."""
+        # Under a name, so that no plan of the database can look it up twice and take more.
         chosen = (
             select(_D.c.number)
             .where(_ready(now), *_not_by(except_for))
             .order_by(_D.c.open_rank, _D.c.number)
             .limit(limit)
             .with_for_update(skip_locked=True)
+            .cte("chosen")
         )
         claim = (
             update(_D)
-            .where(_D.c.number.in_(chosen))
+            .where(_D.c.number.in_(select(chosen.c.number)))
             .values(
                 state=DeliveryState.SENDING.value,
                 lease_until=now + lease,
@@ -86,18 +88,25 @@ class StoredOutbox(Access):
             return _deliveries(connection, rows)
 
     def renew(self, deliveries: Collection[Delivery], until: datetime) -> None:
-        """Hold attempts under way a while longer."""
-        with self.writing() as connection:
+        """Hold attempts under way a while longer; nothing, where another watcher leads now."""
+        with self.writing(fenced=False) as connection:
+            if self.lead_lost(connection):
+                return
             for delivery in deliveries:
                 connection.execute(
                     update(_D).where(*_still_ours(delivery)).values(lease_until=until)
                 )
 
     def finish(self, ended: Collection[tuple[Delivery, Outcome]], now: datetime) -> None:
-        """Write how attempts ended; a late word from an attempt that lost its lease is ignored."""
-        with self.writing() as connection:
+        """Write how attempts ended; a late word from an attempt that lost its lease is ignored.
+
+        From a watcher that has lost the lead only what was accepted is taken.
+        """
+        with self.writing(fenced=False) as connection:
+            lost = self.lead_lost(connection)
             for delivery, outcome in ended:
-                _finish(connection, delivery, outcome, now)
+                if not lost or outcome.state is DeliveryState.ACCEPTED:
+                    _finish(connection, delivery, outcome, now)
 
     def backlogs(self, now: datetime) -> tuple[Backlog, ...]:
         """Lanes that may need one notice of the state now."""
@@ -128,7 +137,9 @@ class StoredOutbox(Access):
                 known = connection.execute(select(_D.c.id).where(_D.c.id == new)).first()
                 if known is not None:
                     return False
-                Books(connection).enqueue(*by, [backlog.lane.channel])
+                stands_in = any(delivery.fall_back for delivery in backlog.waiting)
+                start = by[0].at if stands_in else None
+                Books(connection).enqueue(*by, {backlog.lane.channel: start})
             for delivery in backlog.waiting:
                 expired = delivery.valid_until <= now
                 if expired or new:
@@ -145,6 +156,15 @@ class StoredOutbox(Access):
                 update(_D).where(_D.c.id.in_(ids)).values(unreached=False, replaced_by=new)
             )
             return True
+
+    def unreached_channels(self) -> dict[str, tuple[str, ...]]:
+        """Channels by which something did not arrive and nothing has arrived since, by contact."""
+        query = select(_D.c.contact, _D.c.channel).where(_D.c.unreached).distinct()
+        found: dict[str, tuple[str, ...]] = {}
+        with self.reading() as connection:
+            for contact, channel in sorted(tuple(row) for row in connection.execute(query)):
+                found[contact] = (*found.get(contact, ()), channel)
+        return found
 
     def next_due(self, now: datetime) -> datetime | None:
         """When there is work next, at the head of any lane; None: no delivery is open."""
@@ -326,10 +346,69 @@ def _finish(connection: Connection, delivery: Delivery, outcome: Outcome, now: d
     connection.execute(
         update(_D).where(*(ours if accepted else _still_ours(delivery))).values(**changes)
     )
+    if outcome.fall_back:
+        _start_next(connection, delivery)
+    if delivery.fall_back and outcome.state in OPEN_STATES:
+        _end_what_has_arrived(connection, delivery)
     if accepted:
+        _end_fall_backs(connection, delivery)
         connection.execute(
             update(_D).where(*_in(delivery.lane), _D.c.unreached).values(unreached=False)
         )
+
+
+def _start_next(connection: Connection, delivery: Delivery) -> None:
+    """Let the next channel of the notice start now, where it waits for this one to fail."""
+    own = select(_D.c.number).where(_D.c.id == delivery.id).scalar_subquery()
+    following = (
+        select(func.min(_D.c.number))
+        .where(_D.c.notice == delivery.notice.id, _D.c.fall_back, _D.c.number > own)
+        .scalar_subquery()
+    )
+    connection.execute(
+        update(_D)
+        .where(
+            _D.c.number == following,
+            _D.c.state == DeliveryState.QUEUED.value,
+            _D.c.attempt == 0,
+        )
+        .values(due_at=None)
+    )
+
+
+def _end_fall_backs(connection: Connection, delivery: Delivery) -> None:
+    """What has arrived needs no other channel; one that is just being sent goes on."""
+    notices = [delivery.notice.id, *delivery.notice.replaces[-CHUNK:]]
+    _withdraw_fall_backs(
+        connection, _D.c.notice.in_(notices), _D.c.channel != delivery.channel, by=delivery.channel
+    )
+
+
+def _end_what_has_arrived(connection: Connection, delivery: Delivery) -> None:
+    """A fall-back that failed while another channel got through needs no further try."""
+    arrived = connection.execute(
+        select(_D.c.channel).where(
+            _D.c.notice == delivery.notice.id, _D.c.state == DeliveryState.ACCEPTED.value
+        )
+    ).scalar()
+    if arrived is not None:
+        _withdraw_fall_backs(connection, _D.c.id == delivery.id, by=arrived)
+
+
+def _withdraw_fall_backs(connection: Connection, *which: ColumnElement[bool], by: str) -> None:
+    connection.execute(
+        update(_D)
+        .where(
+            *which,
+            _D.c.fall_back,
+            _D.c.state.in_((DeliveryState.QUEUED.value, DeliveryState.WAITING.value)),
+        )
+        .values(
+            state=DeliveryState.WITHDRAWN.value,
+            open_rank=None,
+            last_answer=f"not needed: {by} took it",
+        )
+    )
 
 
 def _in(lane: Lane) -> tuple[ColumnElement[bool], ...]:

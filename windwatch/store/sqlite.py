@@ -5,14 +5,18 @@ from __future__ import annotations
 import os
 import sqlite3
 import stat
+from collections.abc import Mapping
 from contextlib import suppress
+from datetime import datetime
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any, Final
 
-from sqlalchemy import Connection, Engine, create_engine, event
+from sqlalchemy import BigInteger, ColumnElement, Connection, Engine, create_engine, event, literal
 from sqlalchemy.engine import URL
 
-from windwatch.errors import StoreError
+from windwatch.errors import StoreError, StoreTrouble
+from windwatch.store.tables import EPOCH, MILLISECOND
 
 BUSY_TIMEOUT_S: Final = 5.0
 # An execution option of ours: a connection that only reads takes no write lock.
@@ -95,6 +99,8 @@ def open_engine(path: Path, *, durable: bool = True) -> Engine:
         },
         pool_size=4,
         max_overflow=12,
+        # What people are told does not belong into a traceback.
+        hide_parameters=True,
     )
     journal, synchronous = safe_modes(sqlite3.sqlite_version_info, durable=durable)
 
@@ -145,32 +151,128 @@ def quick_check(connection: Connection, path: Path) -> None:
     """
     findings = [str(row[0]) for row in connection.exec_driver_sql("PRAGMA quick_check(5)")]
     if findings != ["ok"]:
+        raise StoreError(f"{path} is damaged: {'; '.join(findings)[:300]}; {_MEND}", "damaged")
+
+
+def vacuum(engine: Engine, place: str) -> None:
+    """Write the file anew without a trace of what was deleted from it.
+
+    Raises
+    ------
+    StoreError
+        If it cannot be: another program is reading it, or there is no room for a second one.
+    """
+    raw = engine.raw_connection()
+    try:
+        cursor = raw.cursor()
+        cursor.execute("VACUUM")
+        # In WAL mode old pages would stay in the log beside the file.
+        cursor.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        cursor.close()
+    except sqlite3.Error as error:
+        why = in_words(place, error)
         raise StoreError(
-            f"{path} is damaged: {'; '.join(findings)[:300]}; set it aside (do not delete it)"
-            " and start with a new store or a backup"
-        )
+            f"{why}. What was to go is gone, but traces may be left in the file until this is"
+            " run again",
+            why.kind,
+        ) from error
+    finally:
+        raw.close()
 
 
-_WORDS: Final = (
+class SqliteBackend:
+    """SQLite, for one watcher: a lock of the system beside the file says which.
+
+    Parameters
+    ----------
+    path : Path
+        The file, which is there.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self._file = _identity(path)
+
+    @property
+    def reading(self) -> Mapping[str, Any]:
+        """No write lock is taken."""
+        return _READING
+
+    def in_words(self, place: str, error: BaseException) -> StoreError:
+        """Say what an error of the driver means and what to do."""
+        return in_words(place, error)
+
+    def begun(self, connection: Connection) -> str:
+        """Look whether the file is still there: a file without a name takes writes, and is lost.
+
+        Raises
+        ------
+        StoreError
+            If it was deleted, or another put in its place.
+        """
+        del connection
+        if _identity(self._path) != self._file:
+            raise StoreError(
+                f"{self._path} was deleted or replaced while in use; start windwatch again, and it"
+                " makes a new store or goes on with the one that is there",
+                "gone",
+            )
+        return ""
+
+    def committed(self, engine: Engine, transaction: str) -> bool:
+        """There is no connection to be cut: a commit that failed is undone."""
+        del engine, transaction
+        return False
+
+    def time_now(self, clock_says: datetime) -> ColumnElement[int]:
+        """The machine's clock; it only says since when somebody leads."""
+        return literal((clock_says - EPOCH) // MILLISECOND, BigInteger)
+
+
+_READING: Final[Mapping[str, Any]] = MappingProxyType({READING: True})
+
+
+def _identity(path: Path) -> tuple[int, int] | None:
+    try:
+        found = path.stat()
+    except FileNotFoundError:
+        return None
+    except OSError:
+        # Whether it is there cannot be seen; the write itself will tell.
+        return (0, 0)
+    return (found.st_dev, found.st_ino)
+
+
+_MEND: Final = "set it aside (do not delete it) and start with a new store or a backup"
+_WORDS: Final[tuple[tuple[str, StoreTrouble, str], ...]] = (
     (
         "SQLITE_NOTADB",
+        "damaged",
         "is not a windwatch store (no SQLite database); name another file, or set it aside",
     ),
+    ("SQLITE_CORRUPT", "damaged", f"is damaged; {_MEND}"),
     (
-        "SQLITE_CORRUPT",
-        "is damaged; set it aside (do not delete it) and start with a new store or a backup",
+        "SQLITE_READONLY_DBMOVED",
+        "gone",
+        "was deleted or replaced while in use; start windwatch again",
     ),
     (
         "SQLITE_READONLY",
+        "read-only",
         "cannot be written; look at the permissions of the file and of its folder",
     ),
-    ("SQLITE_CANTOPEN", "cannot be opened; look at the permissions of the file and its folder"),
-    ("SQLITE_FULL", "cannot be written: the disk is full"),
+    (
+        "SQLITE_CANTOPEN",
+        "read-only",
+        "cannot be opened; look at the permissions of the file and its folder",
+    ),
+    ("SQLITE_FULL", "full", "cannot be written: the disk is full"),
     (
         "SQLITE_BUSY",
+        "busy",
         f"was locked by another program for more than {BUSY_TIMEOUT_S:.0f} s; try again",
     ),
-    ("SQLITE_IOERR", "could not be read or written: the disk failed"),
+    ("SQLITE_IOERR", "other", "could not be read or written: the disk failed"),
 )
 
 
@@ -185,7 +287,7 @@ def in_words(place: str, error: BaseException) -> StoreError:
         What the driver raised.
     """
     name = getattr(error, "sqlite_errorname", "")
-    for code, words in _WORDS:
+    for code, kind, words in _WORDS:
         if name.startswith(code):
-            return StoreError(f"{place} {words}")
+            return StoreError(f"{place} {words}", kind)
     return StoreError(f"{place}: the store failed: {error}")

@@ -49,6 +49,46 @@ class UtcTime(TypeDecorator[datetime]):
         return None if value is None else EPOCH + value * MILLISECOND
 
 
+class Words(TypeDecorator[str]):
+    """A text of any origin, with what PostgreSQL or UTF-8 cannot hold made visible.
+
+    One NUL in a report must not undo the transaction that tells people of the wind.
+    """
+
+    impl = Text
+    cache_ok = True
+
+    def process_bind_param(self, value: str | None, _dialect: Dialect) -> str | None:
+        """Write a text."""
+        return None if value is None else storable(value)
+
+
+class Line(TypeDecorator[str]):
+    """A short text from outside, cut to what fits."""
+
+    impl = String
+    cache_ok = True
+
+    def __init__(self, length: int) -> None:
+        super().__init__(length)
+        self.length = length
+
+    def process_bind_param(self, value: str | None, _dialect: Dialect) -> str | None:
+        """Write a text."""
+        return None if value is None else storable(value)[: self.length]
+
+
+def storable(text: str) -> str:
+    """Make NULs and halves of characters visible; every other text stays as it is."""
+    if "\0" in text:
+        text = text.replace("\0", "\N{SYMBOL FOR NULL}")
+    try:
+        text.encode()
+    except UnicodeEncodeError:
+        return text.encode(errors="replace").decode()
+    return text
+
+
 METADATA: Final = MetaData(
     naming_convention={
         "ix": "ix_%(table_name)s_%(column_0_N_name)s",
@@ -72,7 +112,7 @@ META: Final = Table(
     "meta",
     METADATA,
     Column("key", String(64), primary_key=True),
-    Column("value", Text, nullable=False),
+    Column("value", Words, nullable=False),
 )
 
 REPORTS: Final = Table(
@@ -80,15 +120,15 @@ REPORTS: Final = Table(
     METADATA,
     _number(),
     Column("id", ID, nullable=False, unique=True),
-    Column("station", String(64), nullable=False),
-    Column("kind", String(16), nullable=False),
+    Column("station", Line(64), nullable=False),
+    Column("kind", Line(16), nullable=False),
     Column("observed_at", UtcTime),
     Column("received_at", UtcTime, nullable=False),
-    Column("raw", Text, nullable=False),
-    Column("source", String(64), nullable=False),
+    Column("raw", Words, nullable=False),
+    Column("source", Line(64), nullable=False),
     # accepted, duplicate, late, quarantined, superseded
     Column("status", String(16), nullable=False),
-    Column("reason", Text, nullable=False),
+    Column("reason", Words, nullable=False),
     Index(None, "station", "observed_at"),
     Index(None, "received_at"),
 )
@@ -100,7 +140,7 @@ EVENTS: Final = Table(
     # report, tick, acknowledge, config, desk
     Column("kind", String(16), nullable=False),
     Column("at", UtcTime, nullable=False),
-    Column("detail", Text, nullable=False),
+    Column("detail", Words, nullable=False),
     Index(None, "at"),
 )
 
@@ -108,7 +148,7 @@ AIRFIELD_STATES: Final = Table(
     "airfield_states",
     METADATA,
     Column("airfield", String(64), primary_key=True),
-    Column("state", Text, nullable=False),
+    Column("state", Words, nullable=False),
     Column("updated_at", UtcTime, nullable=False),
 )
 
@@ -117,14 +157,14 @@ EPISODES: Final = Table(
     METADATA,
     _number(),
     Column("id", ID, nullable=False, unique=True),
-    Column("track", Text, nullable=False),
+    Column("track", Words, nullable=False),
     Column("airfield", String(64), nullable=False),
     Column("opened_at", UtcTime, nullable=False),
     Column("opened_by", ID, nullable=False),
     Column("closed_at", UtcTime),
     # How it ended, in words; '' while it is open.
-    Column("closing", Text, nullable=False),
-    Column("worst", Text, nullable=False),
+    Column("closing", Words, nullable=False),
+    Column("worst", Words, nullable=False),
     Column("last_step", ID, nullable=False),
     Index(None, "closed_at"),
 )
@@ -138,11 +178,11 @@ STEPS: Final = Table(
     Column("name", String(32), nullable=False),
     Column("track_kind", String(16), nullable=False),
     Column("airfield", String(64), nullable=False),
-    Column("aircraft", Text, nullable=False),
-    Column("pilot_limits", Text, nullable=False),
-    Column("quantity", Text, nullable=False),
+    Column("aircraft", Words, nullable=False),
+    Column("pilot_limits", Words, nullable=False),
+    Column("quantity", Words, nullable=False),
     Column("at", UtcTime, nullable=False, index=True),
-    Column("step", Text, nullable=False),
+    Column("step", Words, nullable=False),
 )
 
 NOTICES: Final = Table(
@@ -150,14 +190,14 @@ NOTICES: Final = Table(
     METADATA,
     _number(),
     Column("id", ID, nullable=False, unique=True),
-    Column("contact", Text, nullable=False),
+    Column("contact", Words, nullable=False),
     Column("airfield", String(64), nullable=False),
     Column("at", UtcTime, nullable=False, index=True),
     Column("kind", String(16), nullable=False),
     Column("urgent", Boolean, nullable=False),
     Column("valid_until", UtcTime, nullable=False),
-    Column("notice", Text, nullable=False),
-    Column("content", Text, nullable=False),
+    Column("notice", Words, nullable=False),
+    Column("content", Words, nullable=False),
     Index(None, "contact", "airfield", "at"),
 )
 
@@ -165,7 +205,7 @@ NOTICES: Final = Table(
 NOTICE_STEPS: Final = Table(
     "notice_steps",
     METADATA,
-    Column("contact", Text, primary_key=True),
+    Column("contact", Words, primary_key=True),
     Column("step", ID, primary_key=True),
     Column("notice", ID, ForeignKey("notices.id"), nullable=False, index=True),
 )
@@ -176,7 +216,7 @@ DELIVERIES: Final = Table(
     _number(),
     Column("id", ID, nullable=False, unique=True),
     Column("notice", ID, ForeignKey("notices.id"), nullable=False, index=True),
-    Column("contact", Text, nullable=False),
+    Column("contact", Words, nullable=False),
     Column("channel", String(64), nullable=False),
     Column("airfield", String(64), nullable=False),
     Column("urgent", Boolean, nullable=False),
@@ -190,7 +230,7 @@ DELIVERIES: Final = Table(
     Column("tries", Integer, nullable=False),
     Column("lease_until", UtcTime),
     Column("accepted_at", UtcTime),
-    Column("last_answer", Text, nullable=False),
+    Column("last_answer", Words, nullable=False),
     Column("plain", Boolean, nullable=False),
     Column("fall_back", Boolean, nullable=False),
     # It ended without arriving, and nothing that arrived later has said it.
@@ -217,17 +257,17 @@ ATTEMPTS: Final = Table(
     Column("started_at", UtcTime, nullable=False),
     Column("ended_at", UtcTime),
     Column("outcome", String(16), nullable=False),
-    Column("answer", Text, nullable=False),
+    Column("answer", Words, nullable=False),
 )
 
 CHANNELS_OFF: Final = Table(
     "channels_off",
     METADATA,
-    Column("contact", Text, primary_key=True),
+    Column("contact", Words, primary_key=True),
     Column("channel", String(64), primary_key=True),
     Column("address", String(64), nullable=False),
     Column("at", UtcTime, nullable=False),
-    Column("answer", Text, nullable=False),
+    Column("answer", Words, nullable=False),
 )
 
 ACKNOWLEDGEMENTS: Final = Table(
@@ -235,9 +275,9 @@ ACKNOWLEDGEMENTS: Final = Table(
     METADATA,
     _number(),
     Column("episode", ID, nullable=False, index=True),
-    Column("by", Text, nullable=False),
+    Column("by", Words, nullable=False),
     Column("at", UtcTime, nullable=False),
-    Column("note", Text, nullable=False),
+    Column("note", Words, nullable=False),
     UniqueConstraint("episode", "by", "at"),
 )
 
@@ -247,5 +287,17 @@ SETTINGS_SEEN: Final = Table(
     _number(),
     Column("fingerprint", String(64), nullable=False),
     Column("at", UtcTime, nullable=False),
-    Column("detail", Text, nullable=False),
+    Column("detail", Words, nullable=False),
+)
+
+# Who leads where several watchers share the store; the number is counted up at every take-over.
+LEASE: Final = Table(
+    "lease",
+    METADATA,
+    Column("name", String(16), primary_key=True),
+    Column("owner", Words, nullable=False),
+    Column("number", BigInteger, nullable=False),
+    Column("since", UtcTime, nullable=False),
+    # Empty: the lead was given up, or a lock of the system says who has it.
+    Column("until", UtcTime),
 )

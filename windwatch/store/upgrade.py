@@ -9,11 +9,14 @@ from sqlalchemy import Connection, inspect, text
 
 from windwatch.errors import StoreError
 
-VERSIONS: Final = ("0001",)
+VERSIONS: Final = ("0001", "0002")
 CURRENT: Final = VERSIONS[-1]
+# Any number that nobody else in the database uses for an advisory lock: "windwatch" in letters
+# of a telephone.
+_ADVISORY: Final = 946_392_824
 
 
-def upgrade(connection: Connection, place: str) -> None:
+def upgrade(connection: Connection, place: str) -> str | None:
     """Bring the tables to this version, within the transaction that is open.
 
     Parameters
@@ -21,22 +24,35 @@ def upgrade(connection: Connection, place: str) -> None:
     connection : Connection
         In a transaction of its own: a step that fails midway leaves nothing behind.
     place : str
-        The file, for messages.
+        The file or database, for messages.
+
+    Returns
+    -------
+    str or None
+        The version before; None: the store is new.
 
     Raises
     ------
     StoreError
         If the store was written by a later windwatch, or is somebody else's database.
     """
+    if connection.dialect.name == "postgresql":
+        # One at a time: whoever comes second waits, and finds everything done.
+        connection.execute(text("SET LOCAL lock_timeout = '60s'"))
+        connection.execute(
+            text("SELECT pg_advisory_xact_lock(CAST(:key AS bigint))"), {"key": _ADVISORY}
+        )
     found = version_of(connection, place)
     if found == CURRENT:
-        return
+        return found
     if found is not None and found not in VERSIONS:
         raise StoreError(
             f"{place} was written by a later windwatch (store version {found}; this one knows up"
-            f" to {CURRENT}): use that version, or restore the backup from before the upgrade"
+            f" to {CURRENT}): use that version, or restore the backup from before the upgrade",
+            "newer",
         )
     _run_steps(connection)
+    return found
 
 
 def version_of(connection: Connection, place: str) -> str | None:
@@ -48,7 +64,7 @@ def version_of(connection: Connection, place: str) -> str | None:
     if names:
         raise StoreError(
             f"{place} is a database of another program (tables {', '.join(sorted(names)[:5])});"
-            " name another file for the store"
+            " give the store a file or database of its own"
         )
     return None
 

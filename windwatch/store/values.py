@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -103,3 +104,71 @@ class StoredSettings:
     fingerprint: str
     at: datetime
     detail: dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Leader:
+    """Who led last.
+
+    Attributes
+    ----------
+    owner : str
+        In words: which process on which machine.
+    number : int
+        Counted up at every take-over.
+    until : datetime or None
+        When the lease runs out, or ran out; None: given up, or a lock of the system decides.
+    """
+
+    owner: str
+    number: int
+    since: datetime
+    until: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class StoreCheck:
+    """What a look through the whole store found.
+
+    Attributes
+    ----------
+    version, newest : str
+        Of its tables, and of the newest that this windwatch knows.
+    problems : tuple of str
+        What is damaged; empty: nothing.
+    counts : mapping of str to int
+        Rows of each table.
+    journal, why : str
+        How commits are kept safe, and the reason.
+    leader : Leader or None
+        Who watched with it last.
+    """
+
+    place: str
+    version: str
+    newest: str
+    problems: tuple[str, ...]
+    counts: Mapping[str, int]
+    size_bytes: int
+    journal: str
+    why: str
+    leader: Leader | None
+
+
+@dataclass(frozen=True, slots=True)
+class Tidied:
+    """What housekeeping dropped.
+
+    Attributes
+    ----------
+    dropped : mapping of str to int
+        Rows of each table.
+    size_bytes : int
+        What is left.
+    over_cap : bool
+        It is still more than it should be: everything left is young, or belongs to something open.
+    """
+
+    dropped: Mapping[str, int]
+    size_bytes: int
+    over_cap: bool

@@ -1,0 +1,106 @@
+"""One page of memory that the test and the watch it kills both see: the time, and who is where.
+
+A process that is killed leaves the page as it stood, so that the test can read which step the
+kill has hit.
+"""
+
+import mmap
+import struct
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+
+SIZE = 4096
+# Times, as seconds: set by the test; and up to which the watch is through with each turn.
+NOW, POLLED, TICKED, IDLE = range(4)
+_TIMES = 4
+# Where the watch may be; a thread each, so that several may hold.
+STAGES = (
+    "starting",
+    "fetch",
+    "parse",
+    "judge and word",
+    "commit",
+    "claim",
+    "connect",
+    "send",
+    "mark",
+)
+_POLL_S = 0.004
+
+
+class Page:
+    """The page, made by the test and opened by the watch."""
+
+    def __init__(self, path: Path) -> None:
+        if not path.exists():
+            path.write_bytes(bytes(SIZE))
+        with path.open("r+b") as file:
+            self._map = mmap.mmap(file.fileno(), SIZE)
+        self._lock = threading.Lock()
+
+    def close(self) -> None:
+        self._map.close()
+
+    def read(self, slot: int) -> float:
+        return float(struct.unpack_from("d", self._map, slot * 8)[0])
+
+    def write(self, slot: int, value: float) -> None:
+        struct.pack_into("d", self._map, slot * 8, value)
+
+    def stages(self) -> list[str]:
+        """Where it is, or was when it was killed."""
+        counts = struct.unpack_from(f"{len(STAGES)}i", self._map, _TIMES * 8)
+        return [stage for stage, count in zip(STAGES, counts, strict=True) if count > 0]
+
+    def clear_stages(self) -> None:
+        struct.pack_into(f"{len(STAGES)}i", self._map, _TIMES * 8, *([0] * len(STAGES)))
+
+    @contextmanager
+    def stage(self, name: str) -> Iterator[None]:
+        self._count(name, 1)
+        try:
+            yield
+        finally:
+            self._count(name, -1)
+
+    def _count(self, name: str, by: int) -> None:
+        place = _TIMES * 8 + STAGES.index(name) * 4
+        with self._lock:
+            (count,) = struct.unpack_from("i", self._map, place)
+            struct.pack_into("i", self._map, place, count + by)
+
+
+class PageClock:
+    """A clock that goes as the test says; waiting ends when it has gone far enough."""
+
+    def __init__(self, page: Page) -> None:
+        self._page = page
+
+    def now(self) -> datetime:
+        return datetime.fromtimestamp(self._page.read(NOW), UTC)
+
+    def monotonic(self) -> float:
+        return self._page.read(NOW)
+
+    def wait(self, event: threading.Event, seconds: float) -> bool:
+        until = self._page.read(NOW) + seconds
+        while not event.is_set() and self._page.read(NOW) < until:
+            event.wait(_POLL_S)
+        return event.is_set()
+
+    def set(self, moment: datetime) -> None:
+        self._page.write(NOW, moment.timestamp())
+
+
+def wait_for(true, seconds: float) -> bool:
+    """Look often whether something holds; say whether it did in time."""
+    ends_at = time.monotonic() + seconds
+    while not true():
+        if time.monotonic() > ends_at:
+            return False
+        time.sleep(_POLL_S)
+    return True

@@ -1,0 +1,262 @@
+"""The store cannot be written: people are warned all the same, and nothing is called off.
+
+Promise 17; faults F40 (full), F41 (read-only, or gone).
+"""
+
+import sqlite3
+import threading
+from datetime import timedelta
+from email import message_from_bytes
+from email.policy import default
+
+import pytest
+
+from tests.servers.webhook_server import SECRET, WebhookReceiver
+from tests.watch.little_watch import MINUTE, QUIET, START, STORM, bench, config_text, ids, said
+from tests.watch.test_schedule import Storm
+from windwatch.clock import HandClock, SystemClock
+from windwatch.errors import LeadLost, StoreError
+from windwatch.schedule import run
+from windwatch.upkeep.showing import Outward
+from windwatch.watch import Watch
+from windwatch.wiring import make_channels
+
+WORSE = "27035G60KT"
+SOON = timedelta(seconds=5)
+PEOPLE = (
+    '\n[[contact]]\nname = "desk"\n'
+    'webhook = { url = "URL", allow_http = true, secret_env = "HOOK_SECRET" }\n'
+    '\n[[contact]]\nname = "technician"\nfolder = "dropped"\noperator = true\n'
+    'tell_about = { ground = false, thunder = false, runways = "none" }\n'
+)
+RIM = '[delivery]\nallow_networks = ["127.0.0.0/8"]\n'
+
+
+def refuse(folder):
+    """Have the store refuse every new row, as a full disk does."""
+    with sqlite3.connect(folder / "watch.db") as raw:
+        for table in ("airfield_states", "notices", "meta"):
+            raw.execute(
+                f"CREATE TRIGGER no_{table} BEFORE INSERT ON {table} "
+                "BEGIN SELECT RAISE(ABORT, 'nothing can be written'); END"
+            )
+    raw.close()
+
+
+def allow(folder):
+    with sqlite3.connect(folder / "watch.db") as raw:
+        for table in ("airfield_states", "notices", "meta"):
+            raw.execute(f"DROP TRIGGER no_{table}")
+    raw.close()
+
+
+@pytest.fixture
+def down(tmp_path):
+    """A desk with a webhook, an operator with a folder, and a store that refuses everything new."""
+    with WebhookReceiver(check_time=False) as hook:
+        text = config_text(people=PEOPLE.replace("URL", hook.url), rim=RIM)
+        with bench(tmp_path, text, HOOK_SECRET=SECRET) as b:
+            b.take(QUIET)
+            refuse(tmp_path)
+            b.clock.move(MINUTE)
+            yield b, hook
+
+
+def landed(b):
+    assert b.watch.keeper.direct.wait(SOON)
+
+
+def back_again(b):
+    allow(b.folder)
+    b.clock.move(MINUTE)
+    return b.watch.tick()
+
+
+def mails(folder):
+    found = [
+        message_from_bytes(p.read_bytes(), policy=default)
+        for p in sorted((folder / "dropped").glob("*.eml"))
+    ]
+    return [(str(m["Subject"]), m.get_body(("plain",)).get_content()) for m in found]
+
+
+def told(hook):
+    return [
+        (step["step"], call.payload["id"])
+        for call in hook.received
+        for step in call.payload["steps"]
+    ]
+
+
+def test_a_crossing_is_told_directly_with_the_id_it_would_have_and_not_again(tmp_path, down):
+    (tmp_path / "control").mkdir()
+    with bench(tmp_path / "control", config_text(), HandClock(START)) as control:
+        control.take(QUIET)
+        control.clock.move(MINUTE)
+        [undisturbed] = ids(control.take(STORM))
+    b, hook = down
+    report = b.take(STORM)
+    landed(b)
+    assert report.notices == [], "nothing of it is true yet"
+    assert report.failed
+    assert told(hook) == [("opened", undisturbed)]
+    assert b.store.notices() == ()
+
+    again = back_again(b)
+    assert ids(again) == [undisturbed]
+    assert b.watch.deliver().accepted >= 1
+    assert len(hook.calls) == 1, "the outbox does not send it again"
+    [kept] = [n for n in b.store.notices() if n.notice.airfield == "XLKS"]
+    [delivery] = kept.deliveries
+    assert delivery.state.value == "accepted"
+    assert "taken directly" in delivery.last_answer
+
+
+def test_what_gets_worse_is_told_and_what_gets_better_waits_for_the_store(down):
+    b, hook = down
+    b.take(STORM)
+    landed(b)
+    b.clock.move(10 * MINUTE)
+    b.take(WORSE)
+    landed(b)
+    assert [step for step, _ in told(hook)] == ["opened", "worsened"]
+    for _ in range(8):
+        b.clock.move(20 * MINUTE)
+        b.take("00000KT")
+        landed(b)
+    assert [step for step, _ in told(hook)] == ["opened", "worsened"], "nothing is called off"
+    again = back_again(b)
+    steps = [step for who, step in said(again) if who == "desk"]
+    assert steps == ["opened", "worsened", "back"], "written first; then what had to wait"
+    b.watch.deliver()
+    assert [step for step, _ in told(hook)] == ["opened", "worsened", "back"]
+    assert len(hook.calls) == 3
+    [episode] = b.store.episodes()
+    assert episode.closing == "back"
+
+
+def test_an_end_in_the_very_report_that_could_not_be_stored_is_not_told(tmp_path):
+    with bench(tmp_path, config_text()) as b:
+        b.take(STORM)
+        b.watch.deliver()
+        b.clock.move(61 * MINUTE)
+        b.take("00000KT")
+        refuse(tmp_path)
+        b.clock.move(20 * MINUTE)
+        assert b.take("00000KT").failed
+        landed(b)
+        assert len(mails(tmp_path)) == 1
+        again = back_again(b)
+        assert again.failed == []
+        b.clock.move(MINUTE)
+        assert [*said(again), *said(b.watch.tick())] == [("desk", "back")]
+
+
+def test_a_feed_that_falls_silent_is_told_directly(down):
+    b, hook = down
+    b.take(STORM)
+    landed(b)
+    b.at(START + MINUTE + b.settings.fleet.airfields[0].stale_after)
+    b.watch.tick()
+    landed(b)
+    assert {step for step, _ in told(hook)} == {"opened", "no_data"}
+
+
+def test_a_receiver_that_fails_is_tried_again_until_it_takes_it_once(down):
+    b, hook = down
+    hook.script(500, 500)
+    b.take(STORM)
+    landed(b)
+    for _ in range(4):
+        b.clock.move(MINUTE)
+        b.watch.tick()
+        landed(b)
+    assert len(hook.calls) == 3
+    assert len(hook.received) == 1
+
+
+def test_the_operator_is_told_once_that_the_record_is_incomplete_and_once_that_it_is_over(down):
+    b, _ = down
+    b.take(STORM)
+    for _ in range(5):
+        landed(b)
+        b.clock.move(MINUTE)
+        b.watch.tick()
+    landed(b)
+    [(subject, text)] = mails(b.folder)
+    assert "The store cannot be written, and the record is incomplete" in subject
+    assert "Nothing is called back within limits" in " ".join(text.split())
+    back_again(b)
+    b.watch.deliver()
+    [_, (subject, _)] = mails(b.folder)
+    assert "Over: the store cannot be written" in subject
+
+
+def test_a_death_in_that_state_repeats_with_the_same_ids_at_most(down):
+    b, hook = down
+    b.take(STORM)
+    landed(b)
+    b.again()
+    b.take(STORM)
+    landed(b)
+    assert len(hook.received) == 2
+    assert len({call.payload["id"] for call in hook.received}) == 1
+
+
+def test_f41_a_store_that_is_deleted_while_it_runs_is_no_reason_to_be_silent(tmp_path):
+    with bench(tmp_path, config_text()) as b:
+        b.take(QUIET)
+        for path in tmp_path.glob("watch.db*"):
+            path.unlink()
+        b.clock.move(MINUTE)
+        report = b.take(STORM)
+        landed(b)
+        assert report.failed
+        assert any("X-XLKS 41 kt" in text for _, text in mails(tmp_path))
+
+
+def test_another_watcher_that_took_over_is_no_reason_to_warn_past_it(tmp_path, monkeypatch):
+    with bench(tmp_path, config_text()) as b:
+        b.take(QUIET)
+
+        def lost(*_):
+            raise LeadLost("another watcher leads")
+
+        monkeypatch.setattr("windwatch.watch.keep", lost)
+        b.clock.move(MINUTE)
+        assert b.take(STORM).failed
+        landed(b)
+        assert mails(tmp_path) == []
+
+
+@pytest.mark.parametrize(
+    ("kind", "gives_up"),
+    [("read-only", True), ("gone", True), ("damaged", True), ("full", False), ("busy", False)],
+)
+def test_f40_f41_after_five_minutes_it_gives_up_unless_room_may_come_by_itself(
+    tmp_path, kind, gives_up
+):
+    with bench(tmp_path, config_text()) as b:
+        keeper = b.watch.keeper
+        keeper.still_unwritten(StoreError("watch.db cannot be written", kind))
+        b.clock.move(timedelta(seconds=299))
+        assert keeper.gave_up == ""
+        b.clock.move(timedelta(seconds=1))
+        assert bool(keeper.gave_up) is gives_up
+        keeper.written()
+        assert keeper.gave_up == ""
+
+
+def test_f41_by_the_clock_it_warns_and_then_ends_with_the_reason(tmp_path):
+    clock = SystemClock()
+    with bench(tmp_path, config_text(), clock) as b:
+        outward = Outward(store_patience=timedelta(0))
+        watch = Watch(
+            b.settings, b.store, Storm(clock), make_channels(b.settings), clock, outward=outward
+        )
+        refuse(tmp_path)
+        with pytest.raises(StoreError, match=r"nothing can be written; the watch ends"):
+            run(watch, timedelta(minutes=1), clock, threading.Event())
+        assert watch.keeper.direct.wait(SOON)
+        assert len(mails(tmp_path)) == 1
+        assert [t.name for t in threading.enumerate() if t.name == "courier"] == []

@@ -1,0 +1,46 @@
+"""When a figure of judgement changes: levels go on, and what comes next is judged by the new one.
+
+A margin or a hold is no limit. Judging the last hours anew by another one would take back what
+was told, or end an episode without a new report; so every report is judged by the figures that
+were in force when it found its place, also after a restart and when it is corrected.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+from windwatch.episodes.state import AirfieldState, Ruled
+from windwatch.rules import USUAL, Rules
+
+
+def rules_at(state: AirfieldState, order_at: datetime) -> Rules:
+    """The figures by which a report in this place is judged."""
+    for ruled in reversed(state.ruled):
+        if order_at >= ruled.since:
+            return ruled.rules
+    return state.ruled[0].rules if state.ruled else USUAL
+
+
+def adopt_rules(state: AirfieldState, rules: Rules) -> AirfieldState:
+    """The books with the figures in force from the next report on; the same where none changed."""
+    in_force = state.ruled[-1].rules if state.ruled else None
+    if in_force is rules or in_force == rules:
+        return state
+    known = state.ruled or (Ruled(state.started_at, USUAL),)
+    if not state.entries:
+        # Nothing that may still be judged anew was judged by others.
+        return replace(state, ruled=(Ruled(known[0].since, rules),))
+    since = state.entries[-1].order_at + timedelta(microseconds=1)
+    before = tuple(each for each in known if each.since < since)
+    if before and before[-1].rules == rules:
+        return replace(state, ruled=before)
+    return replace(state, ruled=(*before, Ruled(since, rules)))
+
+
+def forget_rules(ruled: tuple[Ruled, ...], settled_at: datetime | None) -> tuple[Ruled, ...]:
+    """Without the figures by which nothing can be judged any more."""
+    if settled_at is None or len(ruled) < 2:
+        return ruled
+    last_settled = sum(each.since <= settled_at for each in ruled) - 1
+    return ruled[max(0, last_settled) :]

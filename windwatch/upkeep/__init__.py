@@ -1,0 +1,1 @@
+"""Watching the watcher: the clock, gaps, troubles, the heartbeat, health and metrics."""

@@ -1,0 +1,84 @@
+"""Gaps in watching: found at the first turn after them, told once at each airfield."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import datetime, timedelta
+
+from windwatch.episodes.clock_doubt import Gap
+
+
+class Waking:
+    """Remembers the last turn, and what is to be told after a gap.
+
+    Parameters
+    ----------
+    longest : timedelta
+        No gap up to this is any.
+    watched_until : datetime or None
+        The last turn before the program was started; None: it never ran.
+    """
+
+    def __init__(self, longest: timedelta, watched_until: datetime | None) -> None:
+        self._longest = longest
+        self._last = watched_until
+        # Whether that was by the clock of this run, which may have to be put right.
+        self._own = False
+        self._to_tell: set[str] = set()
+        self.gap: Gap | None = None
+        self.catching_up = False
+
+    def turn(self, now: datetime, airfields: Iterable[str]) -> None:
+        """Note a turn; the first one after a gap finds it.
+
+        Parameters
+        ----------
+        now : datetime
+            By the minded clock, aware, UTC.
+        airfields : iterable of str
+            Where it will be told.
+        """
+        last = self._last
+        if last is not None and now - last > self._longest:
+            # Two gaps before anything was told are one.
+            since = self.gap.since if self._to_tell and self.gap is not None else last
+            self.gap = Gap(since, now)
+            self._to_tell = set(airfields)
+            self.catching_up = True
+        if last is None or self._own or now >= last:
+            self._last = now
+            self._own = True
+
+    def asked(
+        self, now: datetime, moved: timedelta, airfields: Iterable[str], *, corrected: bool
+    ) -> None:
+        """The feed was asked: whatever it said, it is time to tell.
+
+        Parameters
+        ----------
+        now : datetime
+            By the minded clock, after the feed's word.
+        moved : timedelta
+            By how much the minded clock moved at that word.
+        corrected : bool
+            A wrong clock was put right, which is no gap; else the machine slept.
+        """
+        if corrected and self._own and self._last is not None:
+            self._last += moved
+        self.turn(now, airfields)
+        self.catching_up = False
+
+    def to_tell(self, airfield: str) -> Gap | None:
+        """The gap, if it is still to be told at an airfield."""
+        if self.catching_up or airfield not in self._to_tell:
+            return None
+        return self.gap
+
+    def told(self, airfield: str) -> None:
+        """It was told there, or nobody is to hear of it."""
+        self._to_tell.discard(airfield)
+
+    def all_told(self) -> None:
+        """A poll has ended: wherever it was not told, nobody wants to hear of it."""
+        if not self.catching_up:
+            self._to_tell.clear()
