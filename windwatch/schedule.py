@@ -11,6 +11,7 @@ from typing import Any, Final
 
 from windwatch.clock import Clock
 from windwatch.errors import StoreError
+from windwatch.store.leading import RENEW_EVERY, Leadership
 from windwatch.upkeep.watchdog import GAVE_UP, Watchdog, limits
 from windwatch.watch import Watch
 
@@ -22,6 +23,7 @@ JUMP_S: Final = 2.0
 HOUSEKEEPING: Final = timedelta(days=1)
 # Not in the first minutes, which belong to what was missed.
 FIRST_HOUSEKEEPING: Final = timedelta(minutes=10)
+LOST: Final = "another watcher has taken over"
 
 
 def run(
@@ -30,8 +32,9 @@ def run(
     clock: Clock,
     stop: threading.Event,
     end: Callable[[int], object] = os._exit,
+    leadership: Leadership | None = None,
 ) -> None:
-    """Turn the crank by the clock until told to stop.
+    """Turn the crank by the clock until told to stop, or until another watcher has taken over.
 
     Parameters
     ----------
@@ -41,6 +44,8 @@ def run(
         Set by whoever wants a clean end: nothing new is begun, what is under way ends.
     end : callable
         Ends the process where something hangs: a hanging thread lets nothing else end it.
+    leadership : Leadership or None
+        Renewed as long as it runs, where other watchers stand by.
 
     Raises
     ------
@@ -78,11 +83,22 @@ def run(
         next_run_time=now + FIRST_HOUSEKEEPING,
         **common,
     )
-    courier = threading.Thread(target=_deliver_on, args=(watch, clock, stop, dog), name="courier")
+    lost = threading.Event()
+    if leadership is not None:
+        scheduler.add_job(
+            lambda: _lead_on(leadership, lost),
+            "interval",
+            seconds=RENEW_EVERY.total_seconds(),
+            **common,
+        )
+    halt = threading.Event()
+    courier = threading.Thread(target=_deliver_on, args=(watch, clock, halt, dog), name="courier")
     courier.start()
     scheduler.start()
 
     def trouble() -> str:
+        if lost.is_set():
+            return LOST
         hangs = dog.look()
         if hangs:
             log.critical("watch_hangs", extra={"problem": hangs})
@@ -93,13 +109,23 @@ def run(
     try:
         why = _mind_the_clock(clock, stop, jobs, trouble)
     finally:
-        stop.set()
+        halt.set()
         scheduler.shutdown(wait=True)
         watch.work.set()
         courier.join(timeout=30)
         watch.close()
-    if why:
+    if why and why != LOST:
         raise StoreError(f"{why}; the watch ends, so that its supervisor starts it anew")
+
+
+def _lead_on(leadership: Leadership, lost: threading.Event) -> None:
+    """Renew the lead; where another watcher has taken over, this one must end."""
+    try:
+        if not leadership.renew():
+            lost.set()
+    except StoreError as error:
+        # Nobody can take over either while the store does not answer.
+        log.warning("lead_not_renewed", extra={"problem": str(error)})
 
 
 def _guarded(

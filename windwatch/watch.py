@@ -34,6 +34,7 @@ from windwatch.record import Change, keep, load_states, noting_dead_letters, wor
 from windwatch.reports.decode import read_wind
 from windwatch.reports.raw import RawReport
 from windwatch.settings.running import Settings
+from windwatch.store.leading import Leadership
 from windwatch.store.store import Store
 from windwatch.store.values import Acknowledgement as StoredAcknowledgement
 from windwatch.upkeep.keeper import Keeper
@@ -67,6 +68,8 @@ class Watch:
         For the jitter of retries.
     outward : Outward or None
         Where it shows how it stands: the state for `windwatch health`, the heartbeat, metrics.
+    leadership : Leadership or None
+        The right to watch, where other watchers stand by: asked again just before each sending.
     """
 
     def __init__(
@@ -78,6 +81,7 @@ class Watch:
         clock: Clock,
         random: Random | None = None,
         outward: Outward | None = None,
+        leadership: Leadership | None = None,
     ) -> None:
         self.settings = settings
         self.setup = Setup(settings.fleet)
@@ -103,6 +107,7 @@ class Watch:
             self._clock,
             self._restate,
             random or Random(),  # noqa: S311 - jitter, not cryptography
+            may_send=None if leadership is None else leadership.still_leads,
         )
         self._airfields = {a.id: a for a in settings.fleet.airfields}
         self._ask_fresh = False
@@ -184,14 +189,7 @@ class Watch:
     def take(self, reports: Iterable[RawReport], report: CycleReport | None = None) -> CycleReport:
         """Judge reports, each airfield's together as one event."""
         report = report if report is not None else CycleReport()
-        by_airfield: dict[str, list[RawReport]] = {}
-        for raw in (one for several in reports for one in single(several)):
-            station = raw.station_asked or read_wind(raw.text, raw.received_at).station
-            homes = [a.id for a in self._airfields.values() if station in stations_of(a)]
-            if not homes:
-                report.problems.append(f"a report of {station or 'nobody'} was not asked for")
-            for home in homes:
-                by_airfield.setdefault(home, []).append(raw)
+        by_airfield = self._by_airfield(reports, report)
         with self._turn:
             self._write_unwritten(report)
             told: list[Change] = []
@@ -209,6 +207,24 @@ class Watch:
                     told, room = [], TOGETHER
             self._keep_together([*told, *quiet], report)
         return report
+
+    def _by_airfield(
+        self, reports: Iterable[RawReport], report: CycleReport
+    ) -> dict[str, list[RawReport]]:
+        """Sort reports by the airfields that listen to their stations."""
+        homes_of: dict[str, list[str]] = {}
+        for airfield in self._airfields.values():
+            for station in dict.fromkeys(stations_of(airfield)):
+                homes_of.setdefault(station, []).append(airfield.id)
+        by_airfield: dict[str, list[RawReport]] = {}
+        for raw in (one for several in reports for one in single(several)):
+            station = raw.station_asked or read_wind(raw.text, raw.received_at).station
+            homes = homes_of.get(station, [])
+            if not homes:
+                report.problems.append(f"a report of {station or 'nobody'} was not asked for")
+            for home in homes:
+                by_airfield.setdefault(home, []).append(raw)
+        return by_airfield
 
     def _judge_in_words(
         self, airfield: str, raws: tuple[RawReport, ...], report: CycleReport

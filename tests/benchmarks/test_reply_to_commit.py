@@ -1,6 +1,9 @@
 """From a feed's reply to the notices committed: 10 airfields × 10 aircraft × 3 standards.
 
 Issue 2, figure 5: under 50 ms. The store is a real file, and every commit waits for the disk.
+One crossing of ten must hold it as a whole, and the first notice always. Where all ten cross in
+one reply, two commits tell it: the first airfield's, and the nine others' together, bounded here
+by what this program achieves.
 """
 
 import json
@@ -28,6 +31,7 @@ QUIET = "27006KT"
 RISING = "30013G19KT"
 GUST_FRONT = "31031G46KT 240V340"
 LIMIT_MS = 50.0
+ALL_CROSS_MS = 150.0
 # Reliability, section 6: measured in CI with 30 % slack.
 SLACK = 1.3
 ROUNDS = 7
@@ -97,6 +101,7 @@ class Timing:
     first: float = 0.0
     worked: float = 0.0
     worked_first: float = 0.0
+    commits: int = 0
     notices: int = 0
     steps: int = 0
     shares: Counter[str] = field(default_factory=Counter)
@@ -122,6 +127,7 @@ def timed(monkeypatch: pytest.MonkeyPatch, timing: Timing) -> Iterator[None]:
                 return real(*args, **more)
             finally:
                 timing.shares[share] += (time.perf_counter() - began) * 1e3
+                timing.commits += share == "store"
                 told = share == "store" and any(change.composed for change in args[1])
                 if told and not timing.first:
                     timing.first = (time.perf_counter() - start) * 1e3
@@ -211,6 +217,7 @@ def test_a_reply_is_judged_and_its_first_notice_committed_in_50_ms(
         f"{request.node.callspec.id}: {best}; without other processes {first:.1f} and "
         f"{total:.1f} ms; yardstick {min(yardsticks):.1f} ms"
     )
+    assert best.commits == min(2, len(crossing))
     assert first < LIMIT_MS * SLACK * slower
-    if len(crossing) == 1:
-        assert total < LIMIT_MS * SLACK * slower
+    limit = LIMIT_MS if len(crossing) == 1 else ALL_CROSS_MS
+    assert total < limit * SLACK * slower

@@ -151,3 +151,24 @@ def test_a_configuration_without_fault_has_an_empty_list_of_them(answer):
     found = answer("config", "check", "config/larkspur.toml")
     assert found["faults"] == []
     assert any("WINDWATCH_DESK_SECRET" in warning for warning in found["warnings"])
+
+
+def test_show_tells_the_figures_of_judgement_that_are_not_the_usual_ones(
+    run, root, tmp_path, flat, answer
+):
+    text = (root / "config" / "minimal.toml").read_text()
+    file = tmp_path / "judged.toml"
+    file.write_text(f'{text}\n[rules]\nrunway_hold = "45min"\ndeadband_kt = 3\n')
+    said = flat(run("config", "show", str(file)).stdout)
+    assert "figure of judgement here usually range" in said
+    assert "deadband_kt 3 2 0.5 to 5" in said
+    assert "runway_hold 45min 30min 10min to 3h" in said
+    assert answer("config", "show", str(file))["rules"] == {
+        "deadband_kt": {"here": 3, "usually": 2},
+        "runway_hold": {"here": "45min", "usually": "30min"},
+    }
+
+
+def test_show_says_nothing_of_figures_that_are_usual(run, answer):
+    assert "figure of judgement" not in run("config", "show", "config/demo.toml").stdout
+    assert answer("config", "show", "config/demo.toml")["rules"] == {}

@@ -24,9 +24,9 @@ from windwatch.fleet import (
 )
 from windwatch.hours import WEEKDAYS
 from windwatch.notices.words import listed, number, quantity
-from windwatch.rules import Figure, Rules, changed, figures
+from windwatch.rules import Rules, changed, figures
 from windwatch.settings.running import Settings
-from windwatch.settings.schema_rules import range_in_words, written
+from windwatch.settings.schema_rules import range_in_words, shown, written
 
 _HEARS_USUALLY: Final = "over, unknown (near for ground and thunder)"
 _RUNWAYS_HEARD: Final = {
@@ -223,18 +223,13 @@ def _rules_lines(rules: Rules) -> list[str]:
     """The figures of judgement that are others than usual."""
     known = figures()
     rows = [
-        (name, _shown(here), _shown(usual), range_in_words(known[name]))
+        (name, shown(here), shown(usual), range_in_words(known[name]))
         for name, (here, usual) in changed(rules).items()
     ]
     if not rows:
         return []
     headers = ("figure of judgement", "here", "usually", "range")
     return [table(rows, headers), ""]
-
-
-def _shown(figure: Figure) -> str:
-    value = written(figure)
-    return value if isinstance(value, str) else f"{value:g}"
 
 
 # --- as JSON -------------------------------------------------------------------

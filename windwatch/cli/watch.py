@@ -13,10 +13,13 @@ from types import FrameType
 import click
 
 from windwatch.cli.show import load_settings, paragraph, with_exit_status
-from windwatch.clock import SystemClock
+from windwatch.clock import Clock, SystemClock
 from windwatch.errors import NoUsableReports, StoreError
 from windwatch.logs import log_to
 from windwatch.schedule import run
+from windwatch.settings.running import Settings
+from windwatch.store.leading import Leadership, wait_to_lead
+from windwatch.store.store import Store
 from windwatch.watch import Watch
 from windwatch.wiring import (
     hidden_texts,
@@ -40,7 +43,8 @@ from windwatch.wiring import (
 def watch(config: tuple[Path, ...], once: bool, verbose: bool, log_file: Path | None) -> None:
     r"""Watch the reports and tell people, until stopped (Ctrl-C or SIGTERM).
 
-    Exactly one watch may run on one store; a second one is refused.
+    Exactly one watch may run on one store file; a second one is refused. On a database server
+    several may run: one leads, the others stand by and take over.
 
     \b
     Example:
@@ -55,30 +59,59 @@ def watch(config: tuple[Path, ...], once: bool, verbose: bool, log_file: Path | 
     stop = threading.Event()
     if not once:
         _stop_cleanly(stop)
-    store = open_store_of(settings, clock)
-    with store, store.hold(f"windwatch watch {' '.join(map(str, config))}"):
-        feed = make_feed(settings, clock)
-        try:
-            watched = Watch(
-                settings,
-                store,
-                feed,
-                make_channels(settings),
-                clock,
-                outward=make_outward(settings),
-            )
-            if once:
-                try:
-                    _turn_once(watched)
-                finally:
-                    watched.close()
+    store = open_store_of(settings, clock, repair=True)
+    owner = f"windwatch watch {' '.join(map(str, config))}"
+    with store:
+        if once or not store.may_stand_by:
+            with store.hold(owner) as leadership:
+                _watch(settings, store, clock, stop, leadership, once=once)
+            return
+        while not stop.is_set():
+            found = wait_to_lead(store, owner, clock, stop, said=_say)
+            if found is None:
                 return
-            names = ", ".join(a.id for a in settings.fleet.airfields)
-            click.echo(f"windwatch watches {names}; stop it with Ctrl-C", err=True)
-            _settle_memory()
-            run(watched, settings.feed.every, clock, stop)
-        finally:
-            feed.close()
+            with found:
+                _watch(settings, store, clock, stop, found, once=False)
+
+
+def _watch(
+    settings: Settings,
+    store: Store,
+    clock: Clock,
+    stop: threading.Event,
+    leadership: Leadership,
+    *,
+    once: bool,
+) -> None:
+    """Watch as long as this process leads."""
+    feed = make_feed(settings, clock)
+    others = leadership if store.may_stand_by else None
+    try:
+        watched = Watch(
+            settings,
+            store,
+            feed,
+            make_channels(settings),
+            clock,
+            outward=make_outward(settings),
+            leadership=others,
+        )
+        if once:
+            try:
+                _turn_once(watched)
+            finally:
+                watched.close()
+            return
+        names = ", ".join(a.id for a in settings.fleet.airfields)
+        _say(f"windwatch watches {names}; stop it with Ctrl-C")
+        _settle_memory()
+        run(watched, settings.feed.every, clock, stop, leadership=others)
+    finally:
+        feed.close()
+
+
+def _say(sentence: str) -> None:
+    click.echo(sentence, err=True)
 
 
 def _settle_memory() -> None:

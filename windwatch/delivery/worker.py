@@ -145,11 +145,14 @@ class Worker:
         threads: int = THREADS,
         per_host: int = PER_HOST,
         lease: timedelta = LEASE,
+        may_send: Callable[[], bool] | None = None,
     ) -> None:
         self._outbox = outbox
         self._channels = channels
         self._clock = clock
         self._restate = restate
+        # Asked just before each sending, where another watcher may have taken over meanwhile.
+        self._may_send = may_send
         self._random = random
         self._threads = threads
         self._hosts = Hosts(per_host)
@@ -326,6 +329,8 @@ class Worker:
         """Send one delivery; in a thread of its own."""
         result: Accepted | DeliveryFailed
         try:
+            if self._may_send is not None and not self._may_send():
+                raise DeliveryFailed("another watcher leads now", permanent=False)  # noqa: TRY301
             result = channel.send(delivery, now)
         except DeliveryFailed as failure:
             result = failure

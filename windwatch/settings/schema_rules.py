@@ -20,10 +20,15 @@ def written(figure: Figure) -> str | float | int:
     return words.spoken(figure) if isinstance(figure, timedelta) else figure
 
 
+def shown(figure: Figure) -> str:
+    """A figure as people would write it: ``2``, ``0.05``, ``30min``."""
+    value = written(figure)
+    return value if isinstance(value, str) else f"{value:g}"
+
+
 def range_in_words(about: About) -> str:
     """``0.5 to 5``, ``10min to 3h``."""
-    least, most = written(about.least), written(about.most)
-    return f"{least} to {most}" if isinstance(least, str) else f"{least:g} to {most:g}"
+    return f"{shown(about.least)} to {shown(about.most)}"
 
 
 def _key(about: About, usual: Figure) -> tuple[Any, Any]:
@@ -32,7 +37,7 @@ def _key(about: About, usual: Figure) -> tuple[Any, Any]:
     basis = about.source or "an engineering judgement"
     described: dict[str, Any] = {
         "default": value,
-        "description": f"{about.what} {range_in_words(about)}, usually {value}: {basis}.",
+        "description": f"{about.what} {range_in_words(about)}, usually {shown(usual)}: {basis}.",
         "examples": [value],
     }
     if isinstance(usual, timedelta):
