@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from typing import Any
+from functools import cache
+from typing import Any, Final
 
 from sqlalchemy import Connection, Engine, Table
 from sqlalchemy.dialects import postgresql, sqlite
@@ -115,12 +116,33 @@ def ignoring(kind: StoreTrouble) -> Iterator[None]:
 
 def insert_or(connection: Connection, table: Table) -> Any:
     """Make an insert that can say what to do where the row is there already."""
-    if connection.dialect.name == "postgresql":
-        return postgresql.insert(table)
-    return sqlite.insert(table)
+    return _INSERT[connection.dialect.name](table)
+
+
+_INSERT: Final[Mapping[str, Callable[[Table], Any]]] = {
+    "postgresql": postgresql.insert,
+    "sqlite": sqlite.insert,
+}
 
 
 def add_new(connection: Connection, table: Table, rows: list[dict[str, Any]]) -> None:
     """Add rows; those that are there already stay as they are."""
     if rows:
-        connection.execute(insert_or(connection, table).on_conflict_do_nothing(), rows)
+        connection.execute(insert_new(connection.dialect.name, table), rows)
+
+
+@cache
+def insert_new(dialect: str, table: Table) -> Any:
+    """Make an insert that leaves rows as they are; kept, because to make one takes long."""
+    return _INSERT[dialect](table).on_conflict_do_nothing()
+
+
+@cache
+def insert_or_change(dialect: str, table: Table, key: str, changing: tuple[str, ...]) -> Any:
+    """Make an insert that changes some columns where the row is there already; kept, too."""
+    insert = _INSERT[dialect](table)
+    # Once: `excluded` makes the whole table's columns anew each time it is asked for.
+    new = insert.excluded
+    return insert.on_conflict_do_update(
+        index_elements=[key], set_={name: new[name] for name in changing}
+    )

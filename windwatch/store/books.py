@@ -6,15 +6,16 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
+from functools import cache
 from typing import Any, Final
 
-from sqlalchemy import Connection, delete, func, select, update
+from sqlalchemy import Connection, bindparam, delete, func, select, update
 
 from windwatch.assessment.values import Finding
 from windwatch.episodes.values import Step, TrackKey
 from windwatch.notices.outbox import DeliveryState, delivery_id
 from windwatch.notices.values import Content, Notice
-from windwatch.store.access import add_new, insert_or
+from windwatch.store.access import add_new, insert_new, insert_or_change
 from windwatch.store.codec import to_json
 from windwatch.store.damage import told
 from windwatch.store.tables import (
@@ -32,6 +33,9 @@ from windwatch.store.tables import (
 
 URGENT_RANK: Final = 0
 OTHER_RANK: Final = 1
+# What may change in an episode.
+_CHANGING: Final = ("closed_at", "closing", "worst", "last_step")
+_COUNT_TOLD: Final = select(func.count()).where(NOTICE_STEPS.c.notice == bindparam("id"))
 
 
 class Books:
@@ -39,6 +43,7 @@ class Books:
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection
+        self._dialect = connection.dialect.name
         # A step stands in the table of steps and in each contact's notice: written out once.
         self._written: dict[int, tuple[Step, str]] = {}
 
@@ -83,10 +88,8 @@ class Books:
 
     def save_airfield_state(self, airfield: str, state: str, at: datetime) -> None:
         """Keep how an airfield stands, as JSON text."""
-        insert = insert_or(self._connection, AIRFIELD_STATES)
-        insert = insert.on_conflict_do_update(
-            index_elements=["airfield"],
-            set_={"state": insert.excluded.state, "updated_at": insert.excluded.updated_at},
+        insert = insert_or_change(
+            self._dialect, AIRFIELD_STATES, "airfield", ("state", "updated_at")
         )
         row = {"airfield": airfield, "state": state, "updated_at": at}
         self._connection.execute(insert, [row])
@@ -153,13 +156,7 @@ class Books:
         """Keep several episodes with one statement, each with all that `save_episode` takes."""
         if not episodes:
             return
-        insert = insert_or(self._connection, EPISODES)
-        # Once: `excluded` makes the whole table's columns anew each time it is asked for.
-        new = insert.excluded
-        changing = ("closed_at", "closing", "worst", "last_step")
-        insert = insert.on_conflict_do_update(
-            index_elements=["id"], set_={name: new[name] for name in changing}
-        )
+        insert = insert_or_change(self._dialect, EPISODES, "id", _CHANGING)
         self._connection.execute(insert, [_episode_row(**episode) for episode in episodes])
 
     def enqueue(
@@ -200,7 +197,6 @@ class Books:
 
     def _add_notice(self, notice: Notice, content: Content) -> bool | None:
         """Keep a notice: True, new; False, there already; None, it says nothing new."""
-        insert = insert_or(self._connection, NOTICES).on_conflict_do_nothing()
         row = {
             "id": notice.id,
             "contact": notice.contact,
@@ -212,7 +208,7 @@ class Books:
             "notice": self._notice_text(notice),
             "content": to_json(content, Content),
         }
-        added = self._connection.execute(insert.returning(NOTICES.c.id), row).first()
+        added = self._connection.execute(_insert_notice(self._dialect), row).first()
         if added is None:
             return False
         if not notice.steps:
@@ -227,9 +223,7 @@ class Books:
         )
         if notice.replaces:
             return True
-        told = self._connection.execute(
-            select(func.count()).where(NOTICE_STEPS.c.notice == notice.id)
-        ).scalar_one()
+        told = self._connection.execute(_COUNT_TOLD, {"id": notice.id}).scalar_one()
         if told:
             return True
         self._connection.execute(delete(NOTICES).where(NOTICES.c.id == notice.id))
@@ -263,6 +257,11 @@ class Books:
     def repair_told(self) -> None:
         """Remember that people have been told what `Store.repaired` says."""
         told(self._connection)
+
+
+@cache
+def _insert_notice(dialect: str) -> Any:
+    return insert_new(dialect, NOTICES).returning(NOTICES.c.id)
 
 
 def _episode_row(
