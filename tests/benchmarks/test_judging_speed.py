@@ -7,7 +7,7 @@ store. Run with ``-m benchmark -s``.
 
 from dataclasses import replace
 from datetime import timedelta
-from time import perf_counter
+from time import thread_time
 from types import MappingProxyType
 
 import pytest
@@ -35,8 +35,9 @@ from windwatch.reports.raw import RawReport
 
 STANDARDS = ("student solo", "dual", "instructor")
 AIRFIELDS, AIRCRAFT = 10, 10
-# Of the 50 ms; the rest is for store and commit. A busy machine may take three times as long.
-ALL_CROSSED_MS, ONE_CROSSED_MS, QUIET_MS, SLACK = 45.0, 20.0, 15.0, 3.0
+# Of the 50 ms; the rest is for words and commit. Time of the processor, which neighbours on a
+# busy machine slow down all the same.
+ALL_CROSSED_MS, ONE_CROSSED_MS, QUIET_MS, SLACK = 45.0, 20.0, 15.0, 2.0
 
 
 def big_fleet() -> Fleet:
@@ -108,11 +109,11 @@ def best_of(setup: Setup, books: dict[str, Books], days: list[list[str]]) -> tup
     for winds in days:
         # Another wind each time: nothing of it is known already.
         events = {s: came(s, wind, "1653") for s, wind in zip(books, winds, strict=True)}
-        began = perf_counter()
+        began = thread_time()
         outcomes = [
             pipeline.step(setup, known, events[s], utc("1656")) for s, known in books.items()
         ]
-        times.append((perf_counter() - began) * 1000)
+        times.append((thread_time() - began) * 1000)
         notices = sum(len(outcome.notices) for outcome in outcomes)
     return min(times), notices
 
@@ -153,10 +154,10 @@ def test_a_quiet_report_at_ten_airfields_is_cheap() -> None:
 @pytest.mark.benchmark
 def test_a_tick_without_news_costs_next_to_nothing() -> None:
     setup, books = watched_since_morning("18008KT")
-    began = perf_counter()
+    began = thread_time()
     for station, known in books.items():
         outcome = pipeline.step(setup, known, pipeline.Tick(), utc("1600"))
         assert outcome.books is known, station
-    took = (perf_counter() - began) * 1000
+    took = (thread_time() - began) * 1000
     print(f"\ntick at {AIRFIELDS} airfields: {took:.1f} ms")  # noqa: T201
     assert took < QUIET_MS

@@ -2,8 +2,8 @@
 
 Issue 2, figure 5: under 50 ms. The store is a real file, and every commit waits for the disk.
 One crossing of ten must hold it as a whole, and the first notice always. Where all ten cross in
-one reply, two commits tell it: the first airfield's, and the nine others' together, bounded here
-by what this program achieves.
+one reply, two commits tell it: the first airfield's, and the nine others' together. How long that
+may take is no promise of the issue's; it is bounded here by what this program achieves.
 """
 
 import json
@@ -32,6 +32,8 @@ RISING = "30013G19KT"
 GUST_FRONT = "31031G46KT 240V340"
 LIMIT_MS = 50.0
 ALL_CROSS_MS = 150.0
+# 180 steps at each airfield, told to three contacts: four megabytes are committed.
+EVERYTHING_MS = 250.0
 # Reliability, section 6: measured in CI with 30 % slack.
 SLACK = 1.3
 ROUNDS = 7
@@ -95,12 +97,12 @@ def configuration(folder: Path) -> Path:
 
 @dataclass
 class Timing:
-    """One reply, in milliseconds by the wall; `worked` is what the processor did of it."""
+    """One reply, in milliseconds by the wall; `queued` it waited for a processor, of that."""
 
     total: float = 0.0
     first: float = 0.0
-    worked: float = 0.0
-    worked_first: float = 0.0
+    queued: float = 0.0
+    queued_first: float = 0.0
     commits: int = 0
     notices: int = 0
     steps: int = 0
@@ -112,6 +114,14 @@ class Timing:
             f"{self.notices} notices of {self.steps} steps: first committed after "
             f"{self.first:.1f} ms, all after {self.total:.1f} ms ({parts})"
         )
+
+
+def queued() -> float:
+    """How long this thread has waited for a processor that others had, in milliseconds."""
+    try:
+        return int(Path("/proc/thread-self/schedstat").read_text().split()[1]) / 1e6
+    except OSError:
+        return 0.0  # not told here: the wall counts
 
 
 @contextmanager
@@ -131,17 +141,17 @@ def timed(monkeypatch: pytest.MonkeyPatch, timing: Timing) -> Iterator[None]:
                 told = share == "store" and any(change.composed for change in args[1])
                 if told and not timing.first:
                     timing.first = (time.perf_counter() - start) * 1e3
-                    timing.worked_first = (time.thread_time() - worked) * 1e3
+                    timing.queued_first = queued() - before
 
         monkeypatch.setattr(place, name, measured)
 
     wrap(pipeline, "step", "judging")
     wrap(watch, "words_for", "words")
     wrap(watch, "keep", "store")
-    worked, start = time.thread_time(), time.perf_counter()
+    before, start = queued(), time.perf_counter()
     yield
     timing.total = (time.perf_counter() - start) * 1e3
-    timing.worked = (time.thread_time() - worked) * 1e3
+    timing.queued = queued() - before
     monkeypatch.undo()
 
 
@@ -190,19 +200,22 @@ def yardstick() -> float:
 
 @pytest.mark.benchmark
 @pytest.mark.parametrize(
-    ("wind", "crossing"),
+    ("wind", "crossing", "limit"),
     [
-        pytest.param(RISING, STATIONS[-1:], id="one of ten airfields crosses"),
-        pytest.param(RISING, STATIONS, id="all ten cross"),
-        pytest.param(GUST_FRONT, STATIONS, id="a gust front at all ten: everything is over"),
+        pytest.param(RISING, STATIONS[-1:], LIMIT_MS, id="one of ten airfields crosses"),
+        pytest.param(RISING, STATIONS, ALL_CROSS_MS, id="all ten cross"),
+        pytest.param(
+            GUST_FRONT, STATIONS, EVERYTHING_MS, id="a gust front at all ten: everything is over"
+        ),
     ],
 )
-def test_a_reply_is_judged_and_its_first_notice_committed_in_50_ms(
+def test_a_reply_is_judged_and_its_first_notice_committed_in_time(
     tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,
     request: pytest.FixtureRequest,
     wind: str,
     crossing: list[str],
+    limit: float,
 ) -> None:
     rounds, yardsticks = [], []
     for number in range(ROUNDS):
@@ -210,14 +223,12 @@ def test_a_reply_is_judged_and_its_first_notice_committed_in_50_ms(
         rounds.append(one_reply(tmp_path / str(number), monkeypatch, wind, crossing))
     best = min(rounds, key=lambda timing: timing.total)
     slower = max(1.0, min(yardsticks) / YARDSTICK_MS)
-    # Other processes make this one wait; the least wait of all rounds is the disk's.
-    first = min(t.worked_first for t in rounds) + min(t.first - t.worked_first for t in rounds)
-    total = min(t.worked for t in rounds) + min(t.total - t.worked for t in rounds)
+    first = min(t.first - t.queued_first for t in rounds)
+    total = min(t.total - t.queued for t in rounds)
     print(  # noqa: T201
         f"{request.node.callspec.id}: {best}; without other processes {first:.1f} and "
         f"{total:.1f} ms; yardstick {min(yardsticks):.1f} ms"
     )
     assert best.commits == min(2, len(crossing))
     assert first < LIMIT_MS * SLACK * slower
-    limit = LIMIT_MS if len(crossing) == 1 else ALL_CROSS_MS
     assert total < limit * SLACK * slower

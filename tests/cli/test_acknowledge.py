@@ -25,7 +25,7 @@ def test_an_episode_by_its_first_letters(run, open_alert, caution, flat):
     assert result.exit_code == 0
     said = flat(result.stdout)
     assert said.startswith("operations desk took note of 1 episode.")
-    assert "Reminders stop for six hours; a new worst, missing data and the end are told" in said
+    assert "Reminders stop for 6 hours; a new worst, missing data and the end are told" in said
     assert said.endswith(caution)
     with open_store(b.folder / "watch.db", b.clock) as store:
         [ack] = store.acknowledgements()

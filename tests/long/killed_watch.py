@@ -191,13 +191,21 @@ class KilledDay:
             self.page.write(slot, 0.0)
 
     def _is_idle(self) -> bool:
+        """Whether it is through with this moment, and still is a little later."""
+        if not self._seems_idle():
+            return False
+        time.sleep(0.005)
+        return self._seems_idle()
+
+    def _seems_idle(self) -> bool:
         now = self.clock.monotonic()
         return all(self.page.read(slot) >= now for slot in (POLLED, TICKED, IDLE))
 
     def _finish(self, moment: datetime) -> None:
         began = time.monotonic()
         through = wait_for(lambda: self._is_idle() or self.zygote.is_dead(), PATIENCE_S)
-        assert through, f"{moment:%H:%M}Z: the watch hangs in {self.page.stages()}"
+        behind = [self.page.read(slot) - moment.timestamp() for slot in (POLLED, TICKED, IDLE)]
+        assert through, f"{moment:%H:%M}Z: it hangs in {self.page.stages()}, behind by {behind}"
         assert not self.zygote.is_dead(), f"{moment:%H:%M}Z: the watch ended by itself"
         self.busy_s.setdefault(moment, time.monotonic() - began)
 

@@ -33,6 +33,7 @@ NAMED_KILLS = 5 if RANDOM_KILLS <= 200 else 20
 SEED = int(os.environ.get("WINDWATCH_SEED", "1"))
 A_DAY = 34  # random kills in one playing of the day
 DESK = "operations desk"
+BEFORE_CLAIM = POINTS.index("after claim")
 
 
 @dataclass
@@ -100,15 +101,22 @@ def check(arrived: Arrived, expected: Expected, store: Path) -> int:
 def plan(
     moments: list[datetime], missing: Counter[str], random: Random
 ) -> dict[datetime, list[tuple[str, int]]]:
-    """Named points spread over the moments at which people are told something."""
+    """Named points spread over the moments at which people are told something.
+
+    At each moment in the order of F34, and of those after the claim one only: what was claimed
+    is held for a minute.
+    """
     # One more than is missing: some are not passed so often at their moment.
     points = [point for point, left in missing.items() for _ in range(left + 1)]
     random.shuffle(points)
+    before = [point for point in points if point in POINTS[:BEFORE_CLAIM]]
+    after = [point for point in points if point not in POINTS[:BEFORE_CLAIM]]
     found: dict[datetime, list[tuple[str, int]]] = {}
     for moment in random.sample(moments, len(moments)):
-        for _ in range(2):
-            if points:
-                found.setdefault(moment, []).append((points.pop(), random.choice((1, 1, 2))))
+        here = sorted([before.pop() for _ in range(2) if before], key=POINTS.index)
+        found[moment] = [(point, 1) for point in here]
+        if after:
+            found[moment].append((after.pop(), random.choice((1, 1, 2))))
     return found
 
 

@@ -24,6 +24,7 @@ import windwatch.cli.watch
 import windwatch.delivery.email
 import windwatch.delivery.folder
 import windwatch.delivery.webhook
+import windwatch.episodes.entries
 import windwatch.feeds.awc
 import windwatch.feeds.build
 import windwatch.notices.compose
@@ -99,6 +100,7 @@ def instrument(page: Page, clock: PageClock, fuse: Fuse) -> None:
 
 def _turns(page: Page, clock: PageClock) -> None:
     """One poll and one tick for each moment of the clock, and who is through with it."""
+    idle = threading.Lock()
 
     def once_a_moment(slot: int):
         def turn(original, watch):
@@ -106,8 +108,9 @@ def _turns(page: Page, clock: PageClock) -> None:
             if page.read(slot) >= now:
                 return None
             report = original(watch)
-            if watch.work.is_set():
-                page.write(IDLE, 0.0)
+            with idle:
+                if watch.work.is_set():
+                    page.write(IDLE, 0.0)
             page.write(slot, now)
             return report
 
@@ -116,9 +119,15 @@ def _turns(page: Page, clock: PageClock) -> None:
     def next_due(original, watch):
         now = clock.now()
         due = original(watch)
-        if not watch.work.is_set() and (due is None or due > now):
-            page.write(IDLE, now.timestamp())
+        with idle:
+            if not watch.work.is_set() and (due is None or due > now):
+                page.write(IDLE, now.timestamp())
         return due
+
+    def deliver(original, watch, *args):
+        with idle:
+            page.write(IDLE, 0.0)
+        return original(watch, *args)
 
     wrap(Watch, "poll", once_a_moment(POLLED))
     original_tick = Watch.tick
@@ -130,6 +139,7 @@ def _turns(page: Page, clock: PageClock) -> None:
 
     Watch.tick = tick
     wrap(Watch, "next_due", next_due)
+    wrap(Watch, "deliver", deliver)
 
 
 def _reports(page: Page, fuse: Fuse) -> None:
@@ -145,18 +155,17 @@ def _reports(page: Page, fuse: Fuse) -> None:
             fuse.passed("after fetch")
         return result
 
-    def read_wind(original, *args):
+    def decode(original, *args, **kwargs):
         with page.stage("parse"):
-            found = original(*args)
             fuse.passed("in parse")
-            return found
+            return original(*args, **kwargs)
 
     def judge(original, *args, **kwargs):
         with page.stage("judge and word"):
             return original(*args, **kwargs)
 
     wrap(windwatch.cli.watch, "make_feed", make_feed)
-    wrap(windwatch.watch, "read_wind", read_wind)
+    wrap(windwatch.episodes.entries, "decode_report", decode)
     wrap(windwatch.watch.pipeline, "step", judge)
     wrap(windwatch.watch, "words_for", judge)
 

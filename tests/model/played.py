@@ -14,6 +14,7 @@ from windwatch.fleet import Contact, Fleet, TellAbout
 
 MINUTE = timedelta(minutes=1)
 Row = tuple[datetime, str, str, str]  # time, contact, step, track
+Word = tuple[StepName, str, bool]  # step, track, whether it is past
 OPENS = {StepName.OPENED, StepName.UNSETTLED, StepName.WORSENED, StepName.REMINDER}
 CLOSES = {StepName.BACK, StepName.WITHDRAWN, StepName.ENDED}
 HEARS_ALL = "hears all"
@@ -37,6 +38,11 @@ def track_of(step: Step) -> str:
     return f"{step.track.name} {step.runway}" if step.runway else step.track.name
 
 
+def words_of(steps: Iterable[Step]) -> list[Word]:
+    """What counts of a notice for what people believe of each track."""
+    return [(step.name, step.track.name, step.past) for step in steps if not step.runway]
+
+
 class Beliefs:
     """What somebody who hears everything must believe, against what is true by the model."""
 
@@ -45,11 +51,11 @@ class Beliefs:
         self._over: set[str] = set()
         self.wrong: list[str] = []
 
-    def hear(self, steps: Iterable[Step]) -> None:
+    def hear(self, words: Iterable[Word]) -> None:
         """Read one notice and take the worst of it; what is past changes nothing."""
-        steps = [step for step in steps if not step.runway]
-        self._over -= {step.track.name for step in steps if step.name in CLOSES}
-        self._over |= {step.track.name for step in steps if step.name in OPENS and not step.past}
+        words = list(words)
+        self._over -= {track for name, track, _ in words if name in CLOSES}
+        self._over |= {track for name, track, past in words if name in OPENS and not past}
 
     def compare(self, now: datetime) -> None:
         for track, course in self._model.history.tracks.items():
@@ -96,7 +102,7 @@ class Player:
             for step in notice.steps:
                 self.told[now, notice.contact, step.name.value, track_of(step)] += 1
             if notice.contact == HEARS_ALL:
-                self.beliefs.hear(notice.steps)
+                self.beliefs.hear(words_of(notice.steps))
 
     @property
     def differences(self) -> list[str]:

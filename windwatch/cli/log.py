@@ -87,7 +87,7 @@ def log(
                             "id": e.id,
                             "track": e.track,
                             "opened_at": iso(e.opened_at),
-                            "standing": _stands(e, rules, now),
+                            "standing": stands(e, rules, now),
                         }
                         for e in episodes
                         if e.closed_at is None
@@ -120,7 +120,7 @@ def log(
                 )
             )
         for hint in dict.fromkeys(
-            _standing_words(e, rules) for e in still if _stands(e, rules, now)
+            standing_words(e, rules) for e in still if stands(e, rules, now)
         ):
             click.echo(paragraph(hint, hang="  "))
         for failed in _troubles(store, notices):
@@ -154,13 +154,13 @@ def _track_words(track: str) -> str:
     return " ".join(part for part in (airfield, quantity(measured or kind), subject) if part)
 
 
-def _stands(episode: StoredEpisode, rules: Rules, now: datetime) -> bool:
+def stands(episode: StoredEpisode, rules: Rules, now: datetime) -> bool:
     """Whether it is past its limit, and standing."""
     over = episode.last_step != StepName.NEAR
     return over and is_standing(episode.opened_at, rules, now)
 
 
-def _standing_words(episode: StoredEpisode, rules: Rules) -> str:
+def standing_words(episode: StoredEpisode, rules: Rules) -> str:
     """A hint to review what has been over for so long."""
     hint = "" if episode.track.startswith(f"{TrackKind.THUNDER}/") else "; review the limit"
     return (

@@ -344,8 +344,9 @@ def _step_thunder(track: Track, report: Report, step: _Step) -> Track:
         )
     )
     gauge = track.gauge("")
+    rule = _unsettled_rule(step.clear.thunder, track, step.rules)
     for reading in readings:
-        gauge = advance(gauge, reading, step.clear.thunder, None)
+        gauge = advance(gauge, reading, rule, None)
     return _adopt(track, gauge, None, step.rules)
 
 

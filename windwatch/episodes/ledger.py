@@ -186,20 +186,33 @@ def _reckon_new_over(reckoning: Reckoning, track: Track, span: Span) -> None:
 
 def _reckon_known_near(reckoning: Reckoning, track: Track, told: Told, span: Span | None) -> None:
     if not told.open:
-        again = span is not None and span.open
-        reckoning.ledger.append(told._replace(open=True, closed_at=None) if again else told)
+        again = told._replace(open=True, closed_at=None, withdrawn=False)
+        if span is None or not span.open:
+            reckoning.ledger.append(told)
+        elif told.steps == 0 or told.withdrawn:
+            # Nobody was told, or it was taken back; and it is near now.
+            reckoning.say(again, _near(reckoning, track, again, span))
+        else:
+            reckoning.ledger.append(again)
         return
-    if span is None and not any(
-        s.level is Level.OVER and s.covers(told.opened_at) for s in track.spans
-    ):
-        closed = told._replace(open=False, closed_at=reckoning.now, withdrawn=True)
-        reckoning.say(closed, withdrawal(reckoning, track, closed))
+    if span is not None and span.open:
+        reckoning.ledger.append(told)
         return
-    if span is None or not span.open:
-        # *Near* ends untold, also when it has become *over* (settled case 12).
-        reckoning.ledger.append(told._replace(open=False, closed_at=reckoning.now))
+    closed = told._replace(open=False, closed_at=reckoning.now)
+    if span is None and track.level is Level.WITHIN and not _became_over(track, told):
+        withdrawn = closed._replace(withdrawn=True)
+        reckoning.say(withdrawn, withdrawal(reckoning, track, withdrawn))
         return
-    reckoning.ledger.append(told)
+    # *Near* ends untold, also when it has become *over* (settled case 12), and where by a
+    # correction it goes on from an earlier *back*: the level is still near.
+    reckoning.ledger.append(closed)
+
+
+def _became_over(track: Track, told: Told) -> bool:
+    return any(
+        s.level is Level.OVER and (s.closed_at is None or s.closed_at > told.opened_at)
+        for s in track.spans
+    )
 
 
 def _reckon_new_near(reckoning: Reckoning, track: Track, span: Span) -> None:
@@ -207,10 +220,14 @@ def _reckon_new_near(reckoning: Reckoning, track: Track, span: Span) -> None:
     if not span.open:
         reckoning.ledger.append(told._replace(open=False, closed_at=reckoning.now))
         return
+    reckoning.say(told, _near(reckoning, track, told, span))
+
+
+def _near(reckoning: Reckoning, track: Track, told: Told, span: Span) -> Step:
     reason = "above the near threshold of the limit"
     if track.key.kind is TrackKind.THUNDER:
         reason = "; ".join(reckoning.evidence.thunder) or "thunder in the vicinity"
-    step = make_step(
+    return make_step(
         reckoning,
         track,
         told,
@@ -222,7 +239,6 @@ def _reckon_new_near(reckoning: Reckoning, track: Track, span: Span) -> None:
         reports=reckoning.evidence.named((span.opened_by,)),
         reason=reason,
     )
-    reckoning.say(told, step)
 
 
 # --- single runways of a track ----------------------------------------------

@@ -10,7 +10,7 @@ from typing import NamedTuple
 from windwatch.assessment.values import Level
 from windwatch.episodes.gauge import Span
 from windwatch.episodes.track import Track
-from windwatch.episodes.values import ReportRef, Step, TrackKey, TrackKind, computed_id
+from windwatch.episodes.values import ReportRef, Step, StepName, TrackKey, TrackKind, computed_id
 from windwatch.rules import Rules
 
 
@@ -31,6 +31,8 @@ class Told(NamedTuple):
         The notice that began the conversation.
     told_at : datetime or None
         When a contact was first told of it, or last passed on to.
+    follows : str
+        The report that opens it by now, where a correction took the one that opened it.
     """
 
     episode: str
@@ -49,6 +51,7 @@ class Told(NamedTuple):
     withdrawn: bool = False
     first_notices: tuple[tuple[str, str], ...] = ()
     told_at: datetime | None = None
+    follows: str = ""
 
 
 def is_standing(opened_at: datetime, rules: Rules, now: datetime) -> bool:
@@ -106,7 +109,9 @@ class Reckoning:
         """Note a step and what is told with it."""
         self.steps.append(step)
         worst = told.worst
-        if step.finding is not None and step.level is Level.OVER:
+        # *Easing* shows the worst only to those who ask for it: it is not what people know.
+        shows = step.level is Level.OVER and step.name is not StepName.EASING
+        if step.finding is not None and shows:
             shown = step.worst or step.finding
             worst = max(worst or 0.0, shown.figure, step.finding.figure)
         self.ledger.append(told._replace(steps=told.steps + 1, worst=worst))
@@ -137,7 +142,10 @@ def matched(
     pairs: list[tuple[Told, Span | None]] = []
     for told in sorted(known, key=lambda t: not t.open):
         span = _match(told, left)
-        pairs.append((told, span))
+        if span is not None and span.opened_by != told.opened_by:
+            pairs.append((told._replace(follows=span.opened_by), span))
+        else:
+            pairs.append((told, span))
         if span is not None:
             # What closed and opened again before it could be told is one episode to people.
             within = told.opened_at if told.open and span.open else None
@@ -148,7 +156,7 @@ def matched(
 def _match(told: Told, spans: list[Span]) -> Span | None:
     """The span that a told episode is about: what still lasts, its opening report, or overlap."""
     lasting = [s for s in spans if told.open and s.open and _touch(told, s)]
-    exact = [s for s in spans if s.opened_by == told.opened_by]
+    exact = [s for s in spans if s.opened_by in (told.opened_by, told.follows)]
     touching = [s for s in spans if _touch(told, s)]
     return next(iter((*lasting, *exact, *touching)), None)
 

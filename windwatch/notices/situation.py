@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 from datetime import datetime
 
 from windwatch.assessment.values import Assessment, Level
@@ -29,9 +28,8 @@ def every_open_track(folded: Folded, state: AirfieldState, rules: Rules, now: da
     return tuple(
         (
             frozenset(told.contacts),
-            replace(
-                _open_track(told, tracks.get(told.track) or Track(told.track), now, acknowledged),
-                standing=is_standing(told.opened_at, rules, now),
+            _open_track(
+                told, tracks.get(told.track) or Track(told.track), rules, now, acknowledged
             ),
         )
         for told in state.ledger
@@ -45,7 +43,7 @@ def open_tracks_of(open_now: OpenNow, contact: str) -> tuple[OpenTrack, ...]:
 
 
 def _open_track(
-    told: Told, track: Track, now: datetime, acknowledged: Mapping[str, str]
+    told: Told, track: Track, rules: Rules, now: datetime, acknowledged: Mapping[str, str]
 ) -> OpenTrack:
     episode = track.episode
     step = Step(
@@ -67,6 +65,7 @@ def _open_track(
         step,
         easing=track.easing,
         acknowledged_by=acknowledged.get(told.episode, ""),
+        standing=is_standing(told.opened_at, rules, now),
     )
 
 

@@ -48,7 +48,7 @@ def _row(row: Row) -> list[str]:
 def _wrapped(text: str, first: str, later: str) -> list[str]:
     """Break between words; a longer word has a line of its own."""
     rest = first + _WITH_UNIT.sub(_KEPT, text.rstrip(" "))
-    begin = len(first)
+    begin = len(rest) - len(rest[len(first) :].lstrip(" "))
     lines = []
     while len(rest) > WIDTH:
         # A place to break at lies behind the line's first word.
