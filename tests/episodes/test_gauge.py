@@ -8,8 +8,7 @@ from tests.pipeline.little_field import utc
 from windwatch.assessment.assess import finding
 from windwatch.assessment.limits import thresholds
 from windwatch.assessment.values import Level
-from windwatch.episodes.fold import clear_rules
-from windwatch.episodes.gauge import Gauge, Reading, advance
+from windwatch.episodes.gauge import Gauge, Reading, advance, clear_rules
 from windwatch.fleet import Limit
 from windwatch.rules import Rules
 from windwatch.wind import Knots

@@ -252,9 +252,9 @@ def run(config: str, page: Page, point: str, number: int) -> None:
     windwatch.cli.watch.SystemClock = lambda: clock
     begun = windwatch.cli.watch.run
 
-    def begin(*args):
+    def begin(*args, **kwargs):
         page._count("starting", -1)
-        begun(*args)
+        begun(*args, **kwargs)
 
     windwatch.cli.watch.run = begin
     windwatch.cli.watch.watch.main([config], standalone_mode=False)

@@ -288,4 +288,5 @@ def _note_applies(note: RunwayNote, wind: Wind) -> bool:
 
 
 def _in_arc(direction: DegreesTrue, first: DegreesTrue, second: DegreesTrue) -> bool:
-    return (direction - first) % 360 <= (second - first) % 360
+    # Equal ends are the whole circle.
+    return (direction - first) % 360 <= ((second - first) % 360 or 360)

@@ -32,6 +32,8 @@ def thunder_finding(report: Report) -> ThunderFinding | None:
     nearby = []
     if weather.thunder_in_vicinity:
         nearby.append("thunderstorm in the vicinity")
+    if weather.funnel_cloud_in_vicinity:
+        nearby.append("funnel cloud in the vicinity")
     if weather.cumulonimbus:
         nearby.append("cumulonimbus reported")
     if nearby:

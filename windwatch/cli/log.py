@@ -119,9 +119,7 @@ def log(
                     ("since", "track", "episode"),
                 )
             )
-        for hint in dict.fromkeys(
-            standing_words(e, rules) for e in still if stands(e, rules, now)
-        ):
+        for hint in dict.fromkeys(standing_words(e, rules) for e in still if stands(e, rules, now)):
             click.echo(paragraph(hint, hang="  "))
         for failed in _troubles(store, notices):
             click.echo(paragraph(f"not delivered: {failed}", hang="  "))

@@ -329,9 +329,7 @@ class Worker:
         """Send one delivery; in a thread of its own."""
         result: Accepted | DeliveryFailed
         try:
-            if self._may_send is not None and not self._may_send():
-                raise DeliveryFailed("another watcher leads now", permanent=False)  # noqa: TRY301
-            result = channel.send(delivery, now)
+            result = self._send_as_leader(channel, delivery, now)
         except DeliveryFailed as failure:
             result = failure
         except Exception as error:  # noqa: BLE001 - told, and the others go on
@@ -339,6 +337,12 @@ class Worker:
             _tell_of(error, "delivery_broke", channel=delivery.channel)
             result = DeliveryFailed(f"windwatch: {type(error).__name__}", permanent=False)
         self._back.put(_Sent(delivery, host, channel.fingerprint, result))
+
+    def _send_as_leader(self, channel: Channel, delivery: Delivery, now: datetime) -> Accepted:
+        """Send, unless another watcher has taken over since the delivery was claimed."""
+        if self._may_send is not None and not self._may_send():
+            raise DeliveryFailed("another watcher leads now", permanent=False)
+        return channel.send(delivery, now)
 
     # --- writing down -----------------------------------------------------
 

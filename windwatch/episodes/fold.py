@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import NamedTuple
 
 from windwatch.assessment.assess import deciding
 from windwatch.assessment.values import (
@@ -18,10 +17,12 @@ from windwatch.assessment.values import (
 from windwatch.episodes.entries import Entry
 from windwatch.episodes.gauge import (
     ClearRule,
+    ClearRules,
     Gauge,
     Reading,
     Span,
     advance,
+    clear_rules,
     next_spans,
     worsen,
 )
@@ -31,26 +32,6 @@ from windwatch.fleet import PARKED_QUANTITIES
 from windwatch.reports.values import Report
 from windwatch.rules import Rules
 from windwatch.wind import Knots
-
-
-class ClearRules(NamedTuple):
-    """What it takes to be back within limits, for each kind of track."""
-
-    runway: ClearRule
-    parked: ClearRule
-    thunder: ClearRule
-
-
-def clear_rules(rules: Rules) -> ClearRules:
-    """What it takes to be back within limits, by the figures of judgement."""
-    reports, apart, remember = rules.low_reports, rules.low_apart, rules.remembered_for
-    runway = ClearRule(reports, apart, rules.runway_hold, rules.convective_hold, remember)
-    return ClearRules(
-        runway,
-        runway._replace(hold=rules.parked_hold),
-        # Thunder is over at the first quiet report so long after the last of it (settled case 11).
-        ClearRule(1, apart, rules.convective_hold, timedelta(0), remember),
-    )
 
 
 def fold(
@@ -82,9 +63,11 @@ def fold(
     if main:
         convective_at = _latest(convective_at, _convective(report, entry.observed_at))
     gone = folded.wind_at is None or entry.order_at - folded.wind_at >= rules.main_gone
-    certain = not _disturbed(report) and not report.wind_doubtful and not entry.in_doubt
+    sure = not report.wind_doubtful and not entry.in_doubt
+    certain = sure and not _disturbed(report)
     neutral = entry.fall_back and not gone
-    step = _Step(entry, assessment, certain, convective_at, neutral, rules, clear_rules(rules))
+    clear = clear_rules(rules)
+    step = _Step(entry, assessment, sure, certain, convective_at, neutral, rules, clear)
     peaks = folded.peaks
     if main and assessment.peak_at is not None:
         peaks = _count_peak(peaks, report, entry.observed_at, rules)
@@ -146,6 +129,7 @@ class _Step:
 
     entry: Entry
     assessment: Assessment
+    sure: bool
     certain: bool
     convective_at: datetime | None
     neutral: bool
@@ -181,6 +165,7 @@ def _disturbed(report: Report) -> bool:
         or weather.squall
         or weather.funnel_cloud
         or weather.thunder_in_vicinity
+        or weather.funnel_cloud_in_vicinity
         or weather.cumulonimbus
     )
 
@@ -249,7 +234,7 @@ def _runway_reading(runway: RunwayFinding, gauge: Gauge, step: _Step, best: str)
         step.entry.observed_at,
         end.level,
         low=step.may_clear() and all(f.low for f in end.findings),
-        quiet=all(f.near_low for f in end.findings),
+        quiet=step.sure and all(f.near_low for f in end.findings),
         finding=end.deciding,
         end=end.end,
         fall_back=step.entry.fall_back,
@@ -302,7 +287,7 @@ def _ground_reading(findings: tuple[Finding, ...], step: _Step, *, peak: bool) -
         at or step.entry.observed_at,
         max(f.level for f in findings),
         low=all(f.low for f in findings) and (peak or step.may_clear()),
-        quiet=all(f.near_low for f in findings),
+        quiet=step.sure and all(f.near_low for f in findings),
         finding=worst,
         peak=peak,
         fall_back=step.entry.fall_back,

@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 from typing import NamedTuple
 
 from windwatch.assessment.values import Cause, Finding, Level
+from windwatch.rules import Rules
 
 
 class ClearRule(NamedTuple):
@@ -33,6 +34,26 @@ class ClearRule(NamedTuple):
     hold: timedelta
     convective_hold: timedelta
     remember: timedelta
+
+
+class ClearRules(NamedTuple):
+    """What it takes to be back within limits, for each kind of track."""
+
+    runway: ClearRule
+    parked: ClearRule
+    thunder: ClearRule
+
+
+def clear_rules(rules: Rules) -> ClearRules:
+    """What it takes to be back within limits, by the figures of judgement."""
+    reports, apart, remember = rules.low_reports, rules.low_apart, rules.remembered_for
+    runway = ClearRule(reports, apart, rules.runway_hold, rules.convective_hold, remember)
+    return ClearRules(
+        runway,
+        runway._replace(hold=rules.parked_hold),
+        # Thunder is over at the first quiet report so long after the last of it (settled case 11).
+        ClearRule(1, apart, rules.convective_hold, timedelta(0), remember),
+    )
 
 
 class Reading(NamedTuple):
