@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import os
 from collections.abc import Iterator
 from contextlib import ExitStack
@@ -21,6 +22,22 @@ def missing(part: str) -> None:
     if os.environ.get("WINDWATCH_NO_SKIP") == "1":
         pytest.fail(f"{part} is missing, and WINDWATCH_NO_SKIP=1 allows no skip")
     pytest.skip(f"{part} is missing")
+
+
+@pytest.fixture(autouse=True)
+def logging_as_it_was() -> Iterator[None]:
+    """A command that sets up its log in this process leaves no trace for the next test."""
+    ours = logging.getLogger("windwatch")
+    handlers, level, propagate = ours.handlers[:], ours.level, ours.propagate
+    raising = logging.raiseExceptions
+    yield
+    for handler in ours.handlers:
+        if handler not in handlers:
+            handler.close()
+    ours.handlers[:] = handlers
+    ours.setLevel(level)
+    ours.propagate = propagate
+    logging.raiseExceptions = raising
 
 
 @pytest.fixture(scope="session")

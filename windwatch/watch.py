@@ -249,9 +249,13 @@ class Watch:
 
     def _keep_together(self, changes: list[Change], report: CycleReport) -> None:
         """Store what reports at several airfields came to at once, for the disk is slow."""
-        try:
-            keep(self._store, changes, self._channels.starts_of)
-        except Exception:  # noqa: BLE001 - each by itself, and told by name
+        together = not self.keeper.unwritten
+        if together:
+            try:
+                keep(self._store, changes, self._channels.starts_of)
+            except Exception:  # noqa: BLE001 - each by itself, and told by name
+                together = False
+        if not together:
             for change in changes:
                 self._keep_singly(change, report)
             return
@@ -366,12 +370,18 @@ class Watch:
     def _keep(self, change: Change, report: CycleReport) -> None:
         """Put a change into words and into the store, all of it or nothing, and adopt it."""
         change = self._in_words(change)
+        # What could not be written before goes first, in the same transaction: a newer state
+        # alone in the store would be written over by the older one later.
+        waiting = self.keeper.unwritten.changes() if self.keeper.unwritten else []
         try:
-            keep(self._store, [change], self._channels.starts_of)
+            keep(self._store, [*waiting, change], self._channels.starts_of)
         except Exception as error:
             self._warn_all_the_same(change, error, report)
             raise
-        self._adopt(change, report)
+        if waiting:
+            self.keeper.written()
+        for each in (*waiting, change):
+            self._adopt(each, report)
 
     def _in_words(self, change: Change) -> Change:
         fleet = self.settings.fleet

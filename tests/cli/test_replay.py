@@ -100,7 +100,7 @@ def test_until_goes_on_to_the_summary_at_opening(run, demo, flat):
 
 def test_until_before_the_end_stops_there(run, demo, flat):
     result = run("replay", "config/demo.toml", "--until", "2026-09-22T14:00Z")
-    assert "1 notices: operations desk 1" in flat(result.stdout)
+    assert "1 notice: operations desk 1" in flat(result.stdout)
 
 
 def test_until_before_the_beginning_is_refused(run, demo):

@@ -225,7 +225,7 @@ def test_back_names_both_reports_and_what_to_remove(fleet, moment):
     text = plain(content.text)
     assert content.subject == (
         "XLKS 18:53 local: 320/12G19 kt - back within limits, your decision: "
-        "tie-down X-LARK 19 of 25"
+        "tie-down X-LARK 19 of 25; 1 open"
     )
     assert "Back within limits; your decision: tie-down X-LARK." in text
     assert "Remove locks, covers and ropes before flight: X-LARK." in text
@@ -255,8 +255,8 @@ def test_withdrawn_names_the_corrected_report_and_is_no_return(fleet, moment):
     content = compose(day.notice(*steps, kind="cancel"), day.situation, fleet)
     text = plain(content.text)
     assert content.subject == (
-        "XLKS 10:53 local: 180/13 kt - withdrawn, the report was corrected: "
-        "tie-down X-WREN 13 of 22, +2 more"
+        "XLKS 10:53 local: 180/13 kt - withdrawn, report corrected: "
+        "tie-down X-WREN 13 of 22, X-LARK 13 of 25, +1 more"
     )
     assert "The alert no longer stands: the report of 10:53 local (14:53Z) was corrected." in text
     assert "corrected report" in text

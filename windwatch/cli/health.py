@@ -12,6 +12,7 @@ import click
 
 from windwatch.cli.show import (
     NO_DATA,
+    examples,
     iso,
     load_settings,
     paragraph,
@@ -28,18 +29,14 @@ HEALTHY: Final = 0
 NOT_HEALTHY: Final = 1
 
 
-@click.command()
+@click.command(epilog=examples("windwatch health field.toml"))
 @click.argument("config", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--json", "as_document", is_flag=True, help="One JSON document instead of words.")
 @with_exit_status
 def health(config: tuple[Path, ...], as_document: bool) -> None:
-    r"""Say whether the watch works, and what is wrong.
+    """Say whether the watch works, and what is wrong.
 
     Exit status: 0 it works, 1 it does not, 2 the configuration is wrong, 3 no watch runs here.
-
-    \b
-    Example:
-      windwatch health field.toml
     """
     settings = load_settings(config, require_secrets=False)
     now = SystemClock().now()

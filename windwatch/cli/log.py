@@ -14,6 +14,7 @@ from windwatch.airmanship.cautions import CAUTION
 from windwatch.cli.explain_words import explained, told
 from windwatch.cli.show import (
     caution_line,
+    examples,
     iso,
     load_settings,
     moment_of,
@@ -45,7 +46,12 @@ _CONFIG = click.argument("config", type=click.Path(path_type=Path))
 # --- log ------------------------------------------------------------------------
 
 
-@click.command()
+@click.command(
+    epilog=examples(
+        "windwatch log field.toml --since 2026-09-22T12:00Z",
+        "windwatch log field.toml --resend 3fa9c1d2",
+    )
+)
 @_CONFIG
 @click.option("--since", help="From this moment on (ISO, Z); 24 hours back if not given.")
 @click.option("--contact", help="Only what this contact got.")
@@ -57,15 +63,10 @@ _CONFIG = click.argument("config", type=click.Path(path_type=Path))
 def log(
     config: Path, since: str | None, contact: str | None, resend: str | None, as_json: bool
 ) -> None:
-    r"""Show what happened and what was sent, to whom, and what became of it.
+    """Show what happened and what was sent, to whom, and what became of it.
 
     With --resend a notice that did not arrive is followed by one of the state now: an old text
     is never sent again. The watch that runs on this configuration sends it.
-
-    \b
-    Examples:
-      windwatch log field.toml --since 2026-09-22T12:00Z
-      windwatch log field.toml --resend 3fa9c1d2
     """
     settings = load_settings([config], require_secrets=False)
     clock = SystemClock()
@@ -221,20 +222,16 @@ def _step_json(step: Step) -> dict[str, Any]:
 # --- explain ----------------------------------------------------------------------
 
 
-@click.command()
+@click.command(epilog=examples("windwatch explain field.toml 3fa9c1d2"))
 @_CONFIG
 @click.argument("what", metavar="NOTICE|EPISODE")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document instead of words.")
 @with_exit_status
 def explain(config: Path, what: str, as_json: bool) -> None:
-    r"""Show how a notice or an episode came about, from the raw report on.
+    """Show how a notice or an episode came about, from the raw report on.
 
     The id may be cut to its first letters, as `log` shows it. Every figure can be checked with
     pencil and paper.
-
-    \b
-    Example:
-      windwatch explain field.toml 3fa9c1d2
     """
     settings = load_settings([config], require_secrets=False)
     clock = SystemClock()
@@ -281,21 +278,17 @@ def explain(config: Path, what: str, as_json: bool) -> None:
 # --- acknowledge ------------------------------------------------------------------
 
 
-@click.command()
+@click.command(epilog=examples('windwatch acknowledge field.toml 3fa9c1d2 --by "operations desk"'))
 @_CONFIG
 @click.argument("episode", metavar="EPISODE|NOTICE")
 @click.option("--by", help="Your name or role; the name of the account if not given.")
 @click.option("--note", default="", help="A word about it, for the record.")
 @with_exit_status
 def acknowledge(config: Path, episode: str, by: str | None, note: str) -> None:
-    r"""Take note of an episode: its reminders stop for six hours, if nothing else is set.
+    """Take note of an episode: its reminders stop for six hours, if nothing else is set.
 
     A new worst, missing data and the end are told all the same. With a notice's id, every
     episode it lists is meant.
-
-    \b
-    Example:
-      windwatch acknowledge field.toml 3fa9c1d2 --by "operations desk"
     """
     settings = load_settings([config], require_secrets=False)
     clock = SystemClock()
@@ -335,17 +328,12 @@ def _episodes_meant(store: Store, beginning: str) -> tuple[str, ...]:
 # --- send-test --------------------------------------------------------------------
 
 
-@click.command("send-test")
+@click.command("send-test", epilog=examples('windwatch send-test field.toml "operations desk"'))
 @_CONFIG
 @click.argument("contact", required=False)
 @with_exit_status
 def send_test(config: Path, contact: str | None) -> None:
-    r"""Send a test notice by every channel of a contact (or of all).
-
-    \b
-    Example:
-      windwatch send-test field.toml "operations desk"
-    """
+    """Send a test notice by every channel of a contact (or of all)."""
     settings = load_settings([config])
     chosen = [c for c in settings.fleet.contacts if contact in (None, c.name)]
     if not chosen:

@@ -23,6 +23,7 @@ from windwatch.cli.now_json import Shown, document, known
 from windwatch.cli.show import (
     SOMETHING_OVER,
     caution_line,
+    examples,
     load_settings,
     paragraph,
     print_json,
@@ -44,7 +45,11 @@ from windwatch.wind import Wind
 from windwatch.wiring import make_feed
 
 
-@click.command()
+@click.command(
+    epilog=examples(
+        "windwatch now field.toml", 'windwatch now field.toml --wind "28022G33KT 240V310"'
+    )
+)
 @click.argument("config", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--wind", help='Suppose this wind (true), for example "22018G30KT 190V250".')
 @click.option("--report", "report_text", help="Suppose this report instead of asking the feed.")
@@ -58,15 +63,10 @@ def now(
     as_json: bool,
     exit_level: bool,
 ) -> None:
-    r"""Show every airfield now: runways, aircraft, control positions, parked aircraft.
+    """Show every airfield now: runways, aircraft, control positions, parked aircraft.
 
     Asks the feed once; nothing is stored and nobody is told. With --wind or --report it shows
     what that would mean for every aircraft here.
-
-    \b
-    Examples:
-      windwatch now field.toml
-      windwatch now field.toml --wind "28022G33KT 240V310"
     """
     if wind is not None and report_text is not None:
         raise UsageError("--wind and --report are two ways of supposing; give one of them")

@@ -16,6 +16,7 @@ import click
 from windwatch.airmanship.cautions import CAUTION
 from windwatch.cli.show import (
     caution_line,
+    examples,
     hanging,
     iso,
     load_settings,
@@ -52,7 +53,7 @@ class Played:
     delivered: Counter[str] = field(default_factory=Counter)
 
 
-@click.command()
+@click.command(epilog=examples("windwatch replay config/demo.toml"))
 @click.argument("config", nargs=1, type=click.Path(path_type=Path))
 @click.argument("files", nargs=-1, type=click.Path(path_type=Path, exists=True, dir_okay=False))
 @click.option(
@@ -72,14 +73,10 @@ def replay(
     quiet: bool,
     as_json: bool,
 ) -> None:
-    r"""Play recorded reports and show what would have been sent, to whom and why.
+    """Play recorded reports and show what would have been sent, to whom and why.
 
     Everything runs as in `watch`, from an empty memory, at the recorded times. Nothing leaves
     this machine: mails and webhook payloads are dropped in a folder.
-
-    \b
-    Example:
-      windwatch replay config/demo.toml
     """
     settings = load_settings([config], require_secrets=False)
     chosen = tuple(files) or settings.feed.files
@@ -245,9 +242,10 @@ def _summary(settings: Settings, played: Played, folder: Path) -> str:
     counts = ", ".join(
         f"{contact.name} {played.delivered[contact.name]}" for contact in settings.fleet.contacts
     )
+    plural = "" if len(played.sent) == 1 else "s"
     lines = [
         "",
-        paragraph(f"{len(played.sent)} notices: {counts}", hang="  "),
+        paragraph(f"{len(played.sent)} notice{plural}: {counts}", hang="  "),
         hanging(f"Mails and payloads are in {folder}"),
     ]
     lines += [paragraph(f"not delivered: {failure}", hang="  ") for failure in played.failed]

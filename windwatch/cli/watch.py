@@ -12,7 +12,7 @@ from types import FrameType
 
 import click
 
-from windwatch.cli.show import load_settings, paragraph, with_exit_status
+from windwatch.cli.show import examples, load_settings, paragraph, with_exit_status
 from windwatch.clock import Clock, SystemClock
 from windwatch.errors import NoUsableReports, StoreError
 from windwatch.logs import log_to
@@ -30,7 +30,7 @@ from windwatch.wiring import (
 )
 
 
-@click.command()
+@click.command(epilog=examples("windwatch watch field.toml"))
 @click.argument("config", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--once", is_flag=True, help="Poll, judge, deliver what is due, and end.")
 @click.option("--verbose", is_flag=True, help="Log every poll and delivery, not only troubles.")
@@ -41,14 +41,10 @@ from windwatch.wiring import (
 )
 @with_exit_status
 def watch(config: tuple[Path, ...], once: bool, verbose: bool, log_file: Path | None) -> None:
-    r"""Watch the reports and tell people, until stopped (Ctrl-C or SIGTERM).
+    """Watch the reports and tell people, until stopped (Ctrl-C or SIGTERM).
 
     Exactly one watch may run on one store file; a second one is refused. On a database server
     several may run: one leads, the others stand by and take over.
-
-    \b
-    Example:
-      windwatch watch field.toml
     """
     settings = load_settings(config)
     level = logging.INFO if verbose else logging.WARNING

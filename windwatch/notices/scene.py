@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from windwatch.assessment.values import Assessment, Finding, Level, RunwaysFinding
+from windwatch.episodes.silence import WIND as WIND_GROUP
 from windwatch.episodes.values import Step, StepName, TrackKey, TrackKind
 from windwatch.fleet import (
     PARKED_QUANTITIES,
@@ -184,6 +185,8 @@ def _track_rank(track: TrackKey, finding: Finding | None) -> tuple[float, float]
     order = float(KIND_ORDER[track.kind])
     if track.kind is TrackKind.GROUND and track.quantity not in PARKED_QUANTITIES:
         order = 1.0
+    if track.kind is TrackKind.DATA and track.quantity != WIND_GROUP:
+        order += 0.5  # that the wind is not known is said first
     return order, 0.0 if finding is None else -finding.share
 
 

@@ -6,7 +6,7 @@ from typing import Final
 
 from windwatch.assessment.values import Level
 from windwatch.episodes.clock_doubt import WATCH
-from windwatch.episodes.values import Step, StepName, TrackKind
+from windwatch.episodes.values import ENDINGS, Step, StepName, TrackKind
 from windwatch.notices import words
 from windwatch.notices.clean import visible
 from windwatch.notices.figures import bare, thunder_text, track_words, who
@@ -46,7 +46,18 @@ def _subject(scene: Scene) -> str:
     if lead.name is StepName.DATA_BACK:
         count = len(scene.open_tracks)
         return f"{start}{wind} - {opening}{f'; {count} still open' if count else ''}"
+    if lead.name in ENDINGS:
+        # What ends is counted by itself; what goes on, or begins with it, is said behind it.
+        ended = _fitted(f"{start}{wind} - {opening}", items, len(items))
+        return f"{ended}{_besides(scene)}"
     return _fitted(f"{start}{wind} - {opening}", items, len(_told(scene)))
+
+
+def _besides(scene: Scene) -> str:
+    """Runways that are out, and how many alerts are still open, in a notice of endings."""
+    out = dict.fromkeys(s.runway for s in scene.steps if s.name is StepName.RUNWAY_OUT)
+    count = len(scene.open_tracks)
+    return "".join((f"; {', '.join(out)} out" if out else "", f"; {count} open" if count else ""))
 
 
 def _wind(scene: Scene) -> str:
@@ -113,7 +124,7 @@ def _opening(step: Step) -> str:
         StepName.UNSETTLED: "swinging about the limit: ",
         StepName.EASING: "below the limit, not yet back: ",
         StepName.BACK: "back within limits, your decision: ",
-        StepName.WITHDRAWN: "withdrawn, the report was corrected: ",
+        StepName.WITHDRAWN: "withdrawn, report corrected: ",
         StepName.RUNWAY_OUT: "",
         StepName.RUNWAY_BACK: "back within limits, your decision: ",
     }[step.name]
