@@ -260,3 +260,32 @@ def test_f41_by_the_clock_it_warns_and_then_ends_with_the_reason(tmp_path):
         assert watch.keeper.direct.wait(SOON)
         assert len(mails(tmp_path)) == 1
         assert [t.name for t in threading.enumerate() if t.name == "courier"] == []
+
+
+@pytest.fixture
+def waiting(tmp_path):
+    """A watch whose store has just refused one change, which waits to be written."""
+    text = config_text(people=PEOPLE.replace("URL", "http://127.0.0.1:9/nobody"), rim=RIM)
+    with bench(tmp_path, text, HOOK_SECRET=SECRET) as b:
+        b.take(QUIET)
+        refuse(tmp_path)
+        b.clock.move(MINUTE)
+        b.take("24025KT")
+        assert b.watch.keeper.unwritten
+        allow(tmp_path)
+        yield b
+
+
+def test_a_crossing_right_after_a_refused_write_is_not_written_over_by_what_waited(waiting):
+    b = waiting
+    b.clock.move(MINUTE)
+    # The store works again before the tick that would have written what waits.
+    b.take(STORM)
+    assert not b.watch.keeper.unwritten
+    b.clock.move(MINUTE)
+    b.watch.tick()
+    [books] = b.watch.books.values()
+    still_open = {told.track.name for told in books.state.ledger if told.open}
+    assert any(name.startswith("tie_down") for name in still_open)
+    again = Watch(b.settings, b.store, None, make_channels(b.settings), b.clock)
+    assert [each.state.ledger for each in again.books.values()] == [books.state.ledger]
