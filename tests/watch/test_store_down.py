@@ -16,6 +16,7 @@ from tests.watch.little_watch import MINUTE, QUIET, START, STORM, bench, config_
 from tests.watch.test_schedule import Storm
 from windwatch.clock import HandClock, SystemClock
 from windwatch.errors import LeadLost, StoreError
+from windwatch.record import keep
 from windwatch.schedule import run
 from windwatch.upkeep.showing import Outward
 from windwatch.watch import Watch
@@ -276,11 +277,22 @@ def waiting(tmp_path):
         yield b
 
 
-def test_a_crossing_right_after_a_refused_write_is_not_written_over_by_what_waited(waiting):
+def test_a_crossing_right_after_a_refused_write_is_not_written_over_by_what_waited(
+    waiting, monkeypatch
+):
     b = waiting
     b.clock.move(MINUTE)
-    # The store works again before the tick that would have written what waits.
+    answers = iter([StoreError("database is locked", "busy")])
+
+    def locked_once(*args):
+        for error in answers:
+            raise error
+        keep(*args)
+
+    # What waits is refused once more; the very next write, of the crossing, succeeds.
+    monkeypatch.setattr("windwatch.watch.keep", locked_once)
     b.take(STORM)
+    monkeypatch.undo()
     assert not b.watch.keeper.unwritten
     b.clock.move(MINUTE)
     b.watch.tick()
