@@ -4,11 +4,9 @@ Copied from the worked examples kept beside the project; each row names its sour
 was seen in print, remembered or derived. Values are the publication's, tolerances too.
 """
 
-import json
-from typing import Any, NamedTuple
-
 import pytest
 
+from tests.published.worked import Example, published, those
 from windwatch.airmanship.components import round_half_up_tenth, wind_on_runway
 from windwatch.airmanship.rules_of_thumb import (
     approach_speed_in_gusts,
@@ -21,18 +19,6 @@ from windwatch.airmanship.rules_of_thumb import (
 )
 from windwatch.airmanship.variation import heading_of_designator
 from windwatch.wind import CALM, DegreesTrue, Knots, Sector, Steady, Wind
-
-
-class Example(NamedTuple):
-    """One published figure or question: what is given, what the source answers."""
-
-    id: str
-    inputs: dict[str, Any]
-    expected: Any
-    tolerance: Any
-    source: str
-    seen: str
-
 
 SOURCE_1 = (
     "FAA private pilot knowledge-test question bank, crosswind component chart (FAA-"
@@ -314,30 +300,8 @@ EXAMPLES = (
 BY_ID = {example.id: example for example in EXAMPLES}
 
 
-def those(*prefixes):
-    """Rows whose name begins so, as parameters that show their source where one fails."""
-    return [
-        pytest.param(example, id=f"{example.id} ({example.source})")
-        for example in EXAMPLES
-        if example.id.startswith(prefixes)
-    ]
-
-
 def test_every_worked_example_of_this_kind_is_copied_as_it_stands(reference):
-    examples = json.loads((reference / "worked_examples.json").read_text("utf-8"))["examples"]
-    kept = [
-        (
-            example["id"],
-            example["inputs"],
-            example["expected"],
-            example["tolerance"],
-            example["source"],
-            example["seen_or_memory"],
-        )
-        for example in examples
-        if example["kind"] == "components"
-    ]
-    assert [tuple(example) for example in EXAMPLES] == kept
+    assert [tuple(example) for example in EXAMPLES] == published(reference, "components")
 
 
 def test_every_copied_example_is_asked_by_a_test_below():
@@ -368,7 +332,7 @@ def resolved(inputs):
     return wind_on_runway(wind, DegreesTrue(inputs["runway_heading_deg"]))
 
 
-@pytest.mark.parametrize("example", those(*RESOLVED))
+@pytest.mark.parametrize("example", those(EXAMPLES, *RESOLVED))
 def test_components_agree_with_the_published_figures(example):
     found = resolved(example.inputs)
     for key, figure in example.expected.items():
@@ -386,7 +350,7 @@ def test_components_agree_with_the_published_figures(example):
                 pytest.fail(f"nothing asks {key}")
 
 
-@pytest.mark.parametrize("example", those(*LARGEST))
+@pytest.mark.parametrize("example", those(EXAMPLES, *LARGEST))
 def test_the_largest_wind_for_a_crosswind_limit_agrees(example):
     given = example.inputs
     found = largest_wind_for_crosswind(

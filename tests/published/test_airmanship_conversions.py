@@ -4,25 +4,11 @@ Copied from the worked examples kept beside the project; each row names its sour
 was seen in print, remembered or derived. Values are the publication's, tolerances too.
 """
 
-import json
-from typing import Any, NamedTuple
-
 import pytest
 
+from tests.published.worked import Example, published, those
 from windwatch.airmanship.conversions import BEAUFORT, beaufort, from_knots, to_knots
 from windwatch.wind import Knots
-
-
-class Example(NamedTuple):
-    """One published figure or question: what is given, what the source answers."""
-
-    id: str
-    inputs: dict[str, Any]
-    expected: Any
-    tolerance: Any
-    source: str
-    seen: str
-
 
 SOURCE_1 = "International nautical mile 1852 m (exact)"
 SOURCE_2 = "3600/1852"
@@ -65,33 +51,11 @@ EXAMPLES = (
 )
 
 
-def those(*prefixes):
-    """Rows whose name begins so, as parameters that show their source where one fails."""
-    return [
-        pytest.param(example, id=f"{example.id} ({example.source})")
-        for example in EXAMPLES
-        if example.id.startswith(prefixes)
-    ]
-
-
 def test_every_worked_example_of_this_kind_is_copied_as_it_stands(reference):
-    examples = json.loads((reference / "worked_examples.json").read_text("utf-8"))["examples"]
-    kept = [
-        (
-            example["id"],
-            example["inputs"],
-            example["expected"],
-            example["tolerance"],
-            example["source"],
-            example["seen_or_memory"],
-        )
-        for example in examples
-        if example["kind"] == "conversion"
-    ]
-    assert [tuple(example) for example in EXAMPLES] == kept
+    assert [tuple(example) for example in EXAMPLES] == published(reference, "conversion")
 
 
-@pytest.mark.parametrize("example", those("conv-"))
+@pytest.mark.parametrize("example", those(EXAMPLES, "conv-"))
 def test_speeds_convert_as_published(example):
     given = example.inputs
     speed = to_knots(given["value"], given["from"])

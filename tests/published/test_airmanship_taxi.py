@@ -4,27 +4,13 @@ Copied from the worked examples kept beside the project; each row names its sour
 was seen in print, remembered or derived. Values are the publication's, tolerances too.
 """
 
-import json
-from typing import Any, NamedTuple
-
 import pytest
 
+from tests.published.worked import Example, published, those
 from windwatch.airframe import Gear, WingPosition
 from windwatch.airmanship.control_positions import card_of_eight, control_positions
 from windwatch.airmanship.control_table import Deflection, Pitch, Quarter, Roll
 from windwatch.wind import DegreesTrue, Knots, Steady, Wind
-
-
-class Example(NamedTuple):
-    """One published figure or question: what is given, what the source answers."""
-
-    id: str
-    inputs: dict[str, Any]
-    expected: Any
-    tolerance: Any
-    source: str
-    seen: str
-
 
 SOURCE_1 = "FAA private pilot question bank, Fig. 9 area A"
 SOURCE_2 = "FAA private pilot question bank, Fig. 9 area B"
@@ -208,30 +194,8 @@ EXAMPLES = (
 BY_ID = {example.id: example for example in EXAMPLES}
 
 
-def those(*prefixes):
-    """Rows whose name begins so, as parameters that show their source where one fails."""
-    return [
-        pytest.param(example, id=f"{example.id} ({example.source})")
-        for example in EXAMPLES
-        if example.id.startswith(prefixes)
-    ]
-
-
 def test_every_worked_example_of_this_kind_is_copied_as_it_stands(reference):
-    examples = json.loads((reference / "worked_examples.json").read_text("utf-8"))["examples"]
-    kept = [
-        (
-            example["id"],
-            example["inputs"],
-            example["expected"],
-            example["tolerance"],
-            example["source"],
-            example["seen_or_memory"],
-        )
-        for example in examples
-        if example["kind"] == "taxi"
-    ]
-    assert [tuple(example) for example in EXAMPLES] == kept
+    assert [tuple(example) for example in EXAMPLES] == published(reference, "taxi")
 
 
 def test_every_copied_example_is_asked_by_a_test_below():
@@ -255,7 +219,7 @@ def positions(relative, gear, wing=WingPosition.HIGH, speed=18, taxi_speed=0):
 
 
 @pytest.mark.parametrize("wing", WingPosition)
-@pytest.mark.parametrize("example", those(*HELD))
+@pytest.mark.parametrize("example", those(EXAMPLES, *HELD))
 def test_controls_are_held_as_the_publication_says(example, wing):
     given, expected = example.inputs, example.expected
     gear = GEARS[given["gear"]]
@@ -297,7 +261,7 @@ def test_in_a_strong_quartering_headwind_the_upwind_aileron_is_up(gear):
     assert positions(315, gear, speed=30).ailerons.left.value == expected
 
 
-@pytest.mark.parametrize("example", those("taxi-app-"))
+@pytest.mark.parametrize("example", those(EXAMPLES, "taxi-app-"))
 def test_own_motion_adds_to_the_wind_from_ahead(example):
     given, expected, within = example.inputs, example.expected, example.tolerance
     gear = GEARS[given["gear"]]

@@ -4,11 +4,9 @@ Copied from the worked examples kept beside the project; each row names its sour
 was seen in print, remembered or derived. Values are the publication's, tolerances too.
 """
 
-import json
-from typing import Any, NamedTuple
-
 import pytest
 
+from tests.published.worked import Example, published, those
 from windwatch.airframe import Gear, WingPosition
 from windwatch.airmanship import ropes
 from windwatch.airmanship.tie_down import tie_down_reminders
@@ -19,18 +17,6 @@ from windwatch.airmanship.wing_lift import (
     lift_share,
 )
 from windwatch.wind import DegreesTrue, Knots, Steady, Wind
-
-
-class Example(NamedTuple):
-    """One published figure or question: what is given, what the source answers."""
-
-    id: str
-    inputs: dict[str, Any]
-    expected: Any
-    tolerance: Any
-    source: str
-    seen: str
-
 
 SOURCE_1 = "FAA AC 20-35C Tiedown Sense"
 SOURCE_2 = "EASA PPL operational-procedures bank q55"
@@ -165,30 +151,8 @@ EXAMPLES = (
 BY_ID = {example.id: example for example in EXAMPLES}
 
 
-def those(*prefixes):
-    """Rows whose name begins so, as parameters that show their source where one fails."""
-    return [
-        pytest.param(example, id=f"{example.id} ({example.source})")
-        for example in EXAMPLES
-        if example.id.startswith(prefixes)
-    ]
-
-
 def test_every_worked_example_of_this_kind_is_copied_as_it_stands(reference):
-    examples = json.loads((reference / "worked_examples.json").read_text("utf-8"))["examples"]
-    kept = [
-        (
-            example["id"],
-            example["inputs"],
-            example["expected"],
-            example["tolerance"],
-            example["source"],
-            example["seen_or_memory"],
-        )
-        for example in examples
-        if example["kind"] == "tiedown"
-    ]
-    assert [tuple(example) for example in EXAMPLES] == kept
+    assert [tuple(example) for example in EXAMPLES] == published(reference, "tiedown")
 
 
 def test_every_copied_example_is_asked_by_a_test_below():
@@ -239,7 +203,7 @@ def test_manila_is_the_rope_that_needs_slack():
     assert {expected} == ropes.NEEDS_SLACK_FOR_SHRINKING
 
 
-@pytest.mark.parametrize("example", those(*ROPE_ROWS))
+@pytest.mark.parametrize("example", those(EXAMPLES, *ROPE_ROWS))
 def test_a_rope_is_judged_against_the_circular(example):
     given = example.inputs
     rope = ropes.Rope(given["rope"])
@@ -248,7 +212,7 @@ def test_a_rope_is_judged_against_the_circular(example):
     assert found is example.expected["adequate"]
 
 
-@pytest.mark.parametrize("example", those(*LIFT_ROWS))
+@pytest.mark.parametrize("example", those(EXAMPLES, *LIFT_ROWS))
 def test_the_wing_carries_the_computed_share_of_the_weight(example):
     given = example.inputs
     found = lift_share(

@@ -4,11 +4,9 @@ Copied from the worked examples kept beside the project; each row names its sour
 was seen in print, remembered or derived. Values are the publication's, tolerances too.
 """
 
-import json
-from typing import Any, NamedTuple
-
 import pytest
 
+from tests.published.worked import Example, published, those
 from windwatch.airmanship.components import components
 from windwatch.airmanship.variation import (
     heading_of_designator,
@@ -19,18 +17,6 @@ from windwatch.airmanship.variation import (
     variation,
 )
 from windwatch.wind import DegreesMagnetic, DegreesTrue, Knots
-
-
-class Example(NamedTuple):
-    """One published figure or question: what is given, what the source answers."""
-
-    id: str
-    inputs: dict[str, Any]
-    expected: Any
-    tolerance: Any
-    source: str
-    seen: str
-
 
 SOURCE_1 = "NOAA/NCEI WMM2025 test values (100-row file shipped with the coefficients)"
 SOURCE_2 = "WMM2025 technical report Table 6 test values"
@@ -351,30 +337,8 @@ EXAMPLES = (
 BY_ID = {example.id: example for example in EXAMPLES}
 
 
-def those(*prefixes):
-    """Rows whose name begins so, as parameters that show their source where one fails."""
-    return [
-        pytest.param(example, id=f"{example.id} ({example.source})")
-        for example in EXAMPLES
-        if example.id.startswith(prefixes)
-    ]
-
-
 def test_every_worked_example_of_this_kind_is_copied_as_it_stands(reference):
-    examples = json.loads((reference / "worked_examples.json").read_text("utf-8"))["examples"]
-    kept = [
-        (
-            example["id"],
-            example["inputs"],
-            example["expected"],
-            example["tolerance"],
-            example["source"],
-            example["seen_or_memory"],
-        )
-        for example in examples
-        if example["kind"] == "variation"
-    ]
-    assert [tuple(example) for example in EXAMPLES] == kept
+    assert [tuple(example) for example in EXAMPLES] == published(reference, "variation")
 
 
 def test_every_copied_example_is_asked_by_a_test_below():
@@ -393,7 +357,7 @@ ASKED = {name for name in BY_ID if name.startswith(MODEL_ROWS)} | {
 FEET_PER_KM = 1000 / 0.3048
 
 
-@pytest.mark.parametrize("example", those(*MODEL_ROWS))
+@pytest.mark.parametrize("example", those(EXAMPLES, *MODEL_ROWS))
 def test_variation_agrees_with_the_official_test_values(example):
     given = example.inputs
     found = variation(
@@ -411,7 +375,7 @@ def test_variation_agrees_with_the_official_test_values(example):
 
 
 def test_all_23_official_rows_are_here():
-    assert len(those(*MODEL_ROWS)) == 23
+    assert len(those(EXAMPLES, *MODEL_ROWS)) == 23
 
 
 def side(crosswind):
