@@ -21,6 +21,7 @@ from windwatch.delivery.channels import ChannelBook
 from windwatch.delivery.worker import DrainReport, Worker
 from windwatch.episodes.books import Books, Setup
 from windwatch.episodes.entries import stations_of
+from windwatch.episodes.intake import covering, wind_is_known
 from windwatch.episodes.track import Folded
 from windwatch.errors import StoreError
 from windwatch.feeds.values import Feed
@@ -431,6 +432,15 @@ class Watch:
             log.info("notice_made", extra=fields)
         if change.composed:
             self.work.set()
+
+    def knows_a_wind(self) -> bool:
+        """Whether the wind of any airfield is known now, if only by a fall-back station."""
+        now = self._clock.now()
+        return any(
+            wind_is_known(airfield, self.books[airfield.id].state, now)
+            or covering(airfield, self.books[airfield.id].state, now) is not None
+            for airfield in self._airfields.values()
+        )
 
     # --- delivery ---------------------------------------------------------------
 

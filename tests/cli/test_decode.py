@@ -201,3 +201,11 @@ def test_recorded_reports_all_come_out_one_for_one(run, reference):
     assert [each["raw"] for each in found] == [line.strip() for line in lines]
     words = run("decode", given="\n".join(lines))
     assert words.exit_code == 0
+
+
+def test_a_recorded_line_is_read_behind_its_time_of_receipt(decoded):
+    line = "2026-09-22T19:09:00Z SPECI XLKS 221907Z 30028G41KT 2SM +TSRA SQ"
+    (found,) = decoded(line)
+    assert found["raw"] == line
+    assert found["observed_at"] == "2026-09-22T19:07:00Z"
+    assert found["wind"]["gust_kt"] == 41

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sys
 from collections.abc import Iterable, Iterator
 from contextlib import ExitStack
@@ -21,7 +22,7 @@ from windwatch.cli.show import (
     with_exit_status,
 )
 from windwatch.cli.wind_words import degrees, first_upper, knots, wind_in_words
-from windwatch.errors import NoUsableReports
+from windwatch.errors import NoUsableReports, UsageError
 from windwatch.reports.as_json import wind_as_json
 from windwatch.reports.decode import decode_report
 from windwatch.reports.forecast import Forecast, Spell
@@ -32,6 +33,8 @@ from windwatch.wind import PeakWind
 # Four times the longest report that is read: a file without line breaks must not fill the memory.
 _LONGEST_LINE: Final = 8000
 _SHOWN: Final = 300
+# A line of a recorded file begins with the time of receipt; it also settles day and hour.
+_RECEIVED: Final = re.compile(r"(?P<at>\d{4}-\d\d-\d\dT[0-9:.]{4,15}Z) ")
 
 
 @click.command(
@@ -64,9 +67,11 @@ def decode(file: str, now: str | None, as_json: bool) -> None:
         if file != "-":
             stream = opened.enter_context(Path(file).open("rb"))
         for line in lines_of(stream):
-            report = decode_report(line, moment)
+            received, text = _received(line)
+            at = received or moment
+            report = decode_report(text, at)
             usable += bool(report.station)
-            forecast = decode_forecast(line, moment) if report.kind == "TAF" else None
+            forecast = decode_forecast(text, at) if report.kind == "TAF" else None
             if forecast is not None and forecast.station:
                 if as_json:
                     print_json(forecast_as_json(line, forecast), one_line=True)
@@ -88,6 +93,17 @@ def lines_of(stream: BinaryIO) -> Iterator[str]:
             pass  # the rest of an overlong line belongs to no report
         if line := piece.decode(errors="replace").strip():
             yield line
+
+
+def _received(line: str) -> tuple[datetime | None, str]:
+    """The time of receipt at the beginning of a recorded line, if there is one, and the report."""
+    found = _RECEIVED.match(line)
+    if found is None:
+        return None, line
+    try:
+        return moment_of(found["at"]), line[found.end() :]
+    except UsageError:
+        return None, line
 
 
 def report_as_json(line: str, report: Report) -> dict[str, Any]:

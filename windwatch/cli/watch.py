@@ -130,6 +130,8 @@ def _turn_once(watched: Watch) -> None:
         raise StoreError("; ".join(report.failed))
     if report.feed_failed or not report.fetched:
         raise NoUsableReports("no report came; nothing is known, which is not calm")
+    if not watched.knows_a_wind():
+        raise NoUsableReports("no fresh wind came; nothing is known, which is not calm")
 
 
 def _stop_cleanly(stop: threading.Event) -> None:
