@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from typing import Protocol
 
@@ -47,7 +46,6 @@ class HandClock:
     def __init__(self, start: datetime) -> None:
         self._now = start
         self._elapsed = 0.0
-        self.on_wait: Callable[[float], None] | None = None
 
     def now(self) -> datetime:
         """The time it was set to."""
