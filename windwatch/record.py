@@ -6,6 +6,7 @@ import logging
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from functools import partial
 from typing import Any
 
 from pydantic import TypeAdapter, ValidationError
@@ -16,6 +17,7 @@ from windwatch.episodes.state import AirfieldState
 from windwatch.episodes.values import Step, computed_id
 from windwatch.errors import StoreError
 from windwatch.fleet import Fleet
+from windwatch.notices.bounded import GUARD
 from windwatch.notices.values import Content, Notice, Situation
 from windwatch.pipeline import Acknowledged, Event, Outcome, ReportsCame
 from windwatch.reports.raw import RawReport
@@ -51,9 +53,9 @@ def load_states(store: Store) -> dict[str, AirfieldState]:
 def words_for(
     notice: Notice, situation: Situation, fleet: Fleet, compose: Compose, plain: Compose
 ) -> Content:
-    """A notice in words; where they fail, the bare facts go out (promise 20)."""
+    """A notice in words; where they fail or take too long, the bare facts go out (promise 20)."""
     try:
-        return compose(notice, situation, fleet)
+        return GUARD.words(partial(compose, notice, situation, fleet))
     except Exception:
         # Whatever fails in words, pictures or templates must not hold up a warning.
         log.exception("words_failed", extra={"notice": notice.id})

@@ -297,6 +297,31 @@ def test_a_withdrawn_opening_leaves_the_runway_that_is_still_out() -> None:
     assert made(watching) == [("withdrawn", ""), ("runway_out", "9/27")]
 
 
+def lost_by_an_earlier_opening() -> Watch:
+    """None left, then back by the other runway; 9/27 is out all the while; none left again."""
+    watching = Watch(flying_fleet())
+    watching.report(NONE_LEFT, "1253")
+    watching.report(EAST_WEST_OUT, "1323")
+    watching.report(EAST_WEST_OUT, "1353")
+    assert made(watching) == [("back", "")]
+    watching.report(NONE_LEFT, "1453")
+    return watching
+
+
+def test_a_runway_lost_by_an_earlier_opening_is_not_told_again_when_a_later_is_withdrawn() -> None:
+    watching = lost_by_an_earlier_opening()
+    watching.report(f"COR {EAST_WEST_OUT}", "1453", received="1500")
+    assert made(watching) == [("withdrawn", "")]
+
+
+def test_a_loss_that_an_earlier_opening_told_is_withdrawn_for_that_runway() -> None:
+    watching = lost_by_an_earlier_opening()
+    watching.report(f"COR {EAST_WEST_OUT}", "1453", received="1500")
+    for at in ("1253", "1323", "1353", "1453"):
+        watching.report(f"CCB {WITHIN}", at, received="1505")
+    assert made(watching)[-1:] == [("withdrawn", "9/27")]
+
+
 def test_a_withdrawn_runway_out_is_withdrawn_for_that_runway() -> None:
     watching = Watch(flying_fleet())
     watching.report(EAST_WEST_OUT, "1253")

@@ -3,7 +3,7 @@
 Everything is computed anew from the first report, each time: slow, and with nothing to forget.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
 from tests.model.model_figures import (
@@ -29,6 +29,13 @@ from windwatch.wind import Missing
 
 MINUTE = timedelta(minutes=1)
 NEVER = None
+
+
+def believed(report: Report, own: Own) -> Own:
+    """What a report says of one subject; a wind that contradicts itself ends nothing, also no
+    near (reliability, promise 7: nothing contradicted takes a level back).
+    """
+    return replace(own, low=False, near_low=False) if report.wind_doubtful else own
 
 
 @dataclass(frozen=True)
@@ -274,6 +281,7 @@ class History:
                 held.lows = []
             else:
                 own = own_of_ground(tenth(wind.speed if bounds.of_mean else wind.strongest), bounds)
+                own = believed(report, own)
                 held.take(seen, own, self._clears(report), self._quiet_since)
             held.course.easing = bool(held.lows) and held.course.level == OVER
 
@@ -306,7 +314,8 @@ class RunwaySet:
         overs = self.track.course.overs
         for runway, bounds, held in self.runways:
             held.unsettled = bool(overs) and overs[-1].open and overs[-1].unsettled
-            own = owns[runway.name] = own_of_runway(wind, runway, bounds)
+            own = believed(seen.report, own_of_runway(wind, runway, bounds))
+            owns[runway.name] = own
             held.take(seen, own, clears, quiet_since)
             if held.course.overs and held.course.overs[-1].opened_by == seen.key:
                 held.course.overs[-1].was_best = runway.name == best_before

@@ -215,7 +215,10 @@ class Model:
             if not one.implied:
                 self._tell(out, one.heard, "withdrawn", row)
             one.over = one.withdrawn = True
-        elif not true[-1].open and self.fresh(name, now):
+        elif true[-1].open:
+            # *Back* names the runways that remain: the others are known to be out by themselves.
+            one.implied = one.implied and ("back", name) not in self.made
+        elif self.fresh(name, now):
             one.over, one.span = True, true[-1]
             if ("back", name) not in self.made:
                 self._tell(out, one.heard, "runway_back", row)

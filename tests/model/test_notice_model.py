@@ -7,6 +7,7 @@ hand-derived day before it was held against the pipeline. A seed that fails is p
 
 import os
 from collections import Counter
+from collections.abc import Iterable
 from datetime import timedelta
 from pathlib import Path
 
@@ -23,6 +24,9 @@ from windwatch.settings.read import read_settings
 KINDS = {"storm": STORM, "faulty": FAULTY, "disorderly": DISORDERLY}
 # Thousands by hand: WINDWATCH_STORMS=2000 python -m pytest -m long tests/model
 STORMS = int(os.environ.get("WINDWATCH_STORMS", "80"))
+# Once failed, and kept: a runway whose loss an earlier opening had told was told again when a
+# later opening was withdrawn.
+KEPT = {"faulty": (29, 53)}
 
 
 def demo_fleet(root: Path) -> Fleet:
@@ -64,7 +68,7 @@ def _plain(track: str) -> str:
     return f"runways {subject} {runway}"
 
 
-def _check(fleet: Fleet, kind: str, seeds: range) -> None:
+def _check(fleet: Fleet, kind: str, seeds: Iterable[int]) -> None:
     wrong: list[str] = []
     for seed in seeds:
         player = play(fleet, storm(seed, KINDS[kind]))
@@ -77,7 +81,7 @@ def _check(fleet: Fleet, kind: str, seeds: range) -> None:
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_what_people_are_told_is_what_the_model_says(fleet: Fleet, kind: str) -> None:
-    _check(fleet, kind, range(10))
+    _check(fleet, kind, (*range(10), *KEPT.get(kind, ())))
 
 
 @pytest.mark.long

@@ -99,7 +99,12 @@ class WebhookReceiver:
         self._thread.join()
 
     def _take(self, handler: BaseHTTPRequestHandler) -> None:
-        body = handler.rfile.read(int(handler.headers["Content-Length"]))
+        length = int(handler.headers["Content-Length"])
+        body = handler.rfile.read(length)
+        if len(body) < length:
+            # The caller died on the way: half a call is none.
+            handler.close_connection = True
+            return
         headers = {name.lower(): value for name, value in handler.headers.items()}
         problem = self._verify(body, headers)
         answer = self._script.popleft() if self._script else None

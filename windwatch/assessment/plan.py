@@ -149,6 +149,8 @@ def ground_limits(aircraft: Aircraft) -> tuple[Limit, ...]:
 
 def _may_use(fleet: Fleet, runway: Runway, aircraft: Aircraft, pilot_limits: str) -> bool:
     """Whether `uses` allows it; naming only aircraft leaves the standards free, and vice versa."""
+    if not runway.uses:
+        return True
     crafts = {craft.name for craft in fleet.aircraft if craft.name in runway.uses}
     standards = {name for name in fleet.pilot_limits if name in runway.uses}
     return (not crafts or aircraft.name in crafts) and (not standards or pilot_limits in standards)

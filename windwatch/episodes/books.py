@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 from datetime import date
+from typing import Any, Final
 
 from windwatch.assessment.assess import assess
 from windwatch.assessment.plan import AirfieldPlan, plan_airfield
@@ -18,16 +20,27 @@ from windwatch.reports.decode import decode_report
 from windwatch.reports.values import Report
 from windwatch.rules import Rules
 
+# Yesterday's reports are still folded today.
+_DATES: Final = 2
+# Of so many reports of an airfield the findings are kept: the newest are asked for again at every
+# turn, older ones only where a report comes late, and a large fleet's findings are large.
+_JUDGED: Final = 4
+
 
 class Setup:
-    """A configuration made ready: plans and assessments are worked out once."""
+    """A configuration made ready: plans and assessments are worked out once.
+
+    What it remembers is bounded by what can still be folded (`keep_only`).
+    """
 
     def __init__(self, fleet: Fleet, desk: Desk = NOTHING_KNOWN) -> None:
         self.fleet = fleet
         self.desk = desk
-        self._plans: dict[tuple[str, date], AirfieldPlan] = {}
+        self._plans: dict[str, dict[date, AirfieldPlan]] = {}
         self._prints: dict[str, tuple[tuple[str, str], ...]] = {}
-        self._read: dict[tuple[str, str], tuple[Report, Assessment]] = {}
+        # By airfield and the entry's id.
+        self._decoded: dict[str, dict[str, Report]] = {}
+        self._judged: dict[str, dict[str, Assessment]] = {}
         self._under: dict[Rules, Setup] = {}
 
     def under(self, rules: Rules) -> Setup:
@@ -46,24 +59,44 @@ class Setup:
 
     def plan(self, airfield: Airfield, on: date) -> AirfieldPlan:
         """The airfield laid out for judging on a date."""
-        key = (airfield.id, on)
-        if key not in self._plans:
-            if len(self._plans) > 64:
-                self._plans.clear()
-            self._plans[key] = plan_airfield(self.fleet, airfield, on)
-        return self._plans[key]
+        plans = self._plans.setdefault(airfield.id, {})
+        if on not in plans:
+            while len(plans) >= _DATES:
+                del plans[next(iter(plans))]
+            plans[on] = plan_airfield(self.fleet, airfield, on)
+        return plans[on]
+
+    def report(self, airfield: Airfield, entry: Entry) -> Report:
+        """An accepted report, decoded."""
+        decoded = self._decoded.setdefault(airfield.id, {})
+        found = decoded.get(entry.id)
+        if found is None:
+            found = decode_report(entry.text, entry.received_at, entry.observed_at, entry.kind)
+            decoded[entry.id] = found
+        return found
 
     def read(self, airfield: Airfield, entry: Entry) -> tuple[Report, Assessment]:
         """An accepted report, decoded and judged."""
-        key = (airfield.id, entry.id)
-        found = self._read.get(key)
+        report = self.report(airfield, entry)
+        judged = self._judged.setdefault(airfield.id, {})
+        found = judged.pop(entry.id, None)
         if found is None:
-            if len(self._read) > 4096:
-                self._read.clear()
-            report = decode_report(entry.text, entry.received_at, entry.observed_at, entry.kind)
+            while len(judged) >= _JUDGED:
+                del judged[next(iter(judged))]
             plan = self.plan(airfield, entry.observed_at.date())
-            found = self._read[key] = (report, assess(plan, report, self.desk))
-        return found
+            found = assess(plan, report, self.desk)
+        judged[entry.id] = found  # the one asked for last comes last, and stays longest
+        return report, found
+
+    def keep_only(self, airfield: Airfield, entries: Collection[Entry]) -> None:
+        """Forget the reports of an airfield that can no longer be folded."""
+        wanted = {entry.id for entry in entries}
+        for known in (self._decoded, self._judged):
+            reports: dict[str, Any] = known.get(airfield.id, {})
+            for gone in reports.keys() - wanted:
+                del reports[gone]
+        for setup in self._under.values():
+            setup.keep_only(airfield, entries)
 
 
 @dataclass(frozen=True, slots=True)

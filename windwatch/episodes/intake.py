@@ -44,7 +44,7 @@ def newest_with_wind(
     for entry in reversed(state.entries):
         if now - entry.observed_at >= airfield.stale_after:
             continue
-        if setup.read(airfield, entry)[0].wind is not None:
+        if setup.report(airfield, entry).wind is not None:
             return entry
     return None
 
@@ -119,7 +119,7 @@ def _doubt_of_sensor(
         return ""
     same_since = new.observed_at
     for entry in reversed(state.entries):
-        wind = setup.read(airfield, entry)[0].wind
+        wind = setup.report(airfield, entry).wind
         if entry.fall_back or wind is None or entry.observed_at > new.observed_at:
             continue
         if wind != report.wind:
@@ -150,7 +150,7 @@ def _newest(
 ) -> Seen | None:
     """The newest report of the main station that has a group; a correction may take it away."""
     main = [e for e in entries if not e.fall_back]
-    having = [e for e in main if has(setup.read(airfield, e)[0])]
+    having = [e for e in main if has(setup.report(airfield, e))]
     newest = max(having, key=lambda e: e.observed_at, default=None)
     found = None if newest is None else Seen(newest.observed_at, newest.ref)
     if known is None or any(e.observed_at == known.at for e in main):
@@ -249,6 +249,7 @@ def prune(setup: Setup, airfield: Airfield, books: Books, now: datetime) -> Book
     kept = (*old[max(0, len(old) - spare) :], *young)
     if kept == state.entries and settled_at == state.settled_at:
         return books
+    setup.keep_only(airfield, kept)
     return Books(
         replace(
             state,

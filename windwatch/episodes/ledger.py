@@ -311,6 +311,10 @@ def _reckon_known_runway(
             )
             reckoning.say(closed, step)
         return
+    if told.by_opening and StepName.BACK in made:
+        # *Back* has named what remains: that this one is out is known of itself from now on.
+        reckoning.ledger.append(told._replace(by_opening=False))
+        return
     if told.by_opening and StepName.WITHDRAWN in made:
         # The opening that had told of this loss is withdrawn, but this runway is still out.
         out = told._replace(by_opening=False)

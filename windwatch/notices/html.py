@@ -9,6 +9,7 @@ from typing import Final, NamedTuple
 from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 from markupsafe import Markup, escape
 
+from windwatch.notices.bounded import within
 from windwatch.notices.page import Page
 from windwatch.notices.words import Mark
 
@@ -47,9 +48,10 @@ def as_html(page: Page) -> str:
 @lru_cache(maxsize=32)
 def _around_footer(page: Page) -> tuple[str, str]:
     """What stands before the footer and after it; kept, because only that names the contact."""
-    html = _template().render(
+    pieces = _template().generate(
         page=page, footer=_FOOTER, paper=PAPER, ink=INK, quiet=QUIET, level=LEVEL
     )
+    html = within(pieces)
     above, _, below = html.rpartition(_FOOTER)
     return above, below
 
