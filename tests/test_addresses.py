@@ -56,6 +56,8 @@ def test_public_addresses_are_public(text):
     assert is_public(ipaddress.ip_address(text))
 
 
+@pytest.mark.fault("F75")
+@pytest.mark.guard("addresses")
 @pytest.mark.parametrize("text", NOT_PUBLIC)
 def test_every_kind_of_inner_address_is_not_public(text):
     assert not is_public(ipaddress.ip_address(text))
@@ -63,6 +65,7 @@ def test_every_kind_of_inner_address_is_not_public(text):
         resolve_checked("feed.example", 443, resolver=answers(text))
 
 
+@pytest.mark.guard("addresses")
 @pytest.mark.parametrize(
     "host", ["2130706433", "0x7f000001", "0177.0.0.1", "127.1", "127.0.0.01", "0x7f.1", "1.2.3.0x4"]
 )
@@ -79,6 +82,7 @@ def test_a_name_that_looks_like_a_number_only_in_part_is_a_name():
     assert [address.target for address in found] == [("9.9.9.9", 443)]
 
 
+@pytest.mark.guard("addresses")
 def test_a_host_with_an_inner_and_a_public_address_is_called_at_the_public_one_only():
     found = resolve_checked("feed.example", 443, resolver=answers("10.0.0.1", "9.9.9.9"))
     assert [address.target[0] for address in found] == ["9.9.9.9"]
@@ -89,6 +93,7 @@ def test_a_listed_network_may_be_called_on_any_port():
     assert [address.target for address in found] == [("192.168.1.20", 8080)]
 
 
+@pytest.mark.guard("addresses")
 def test_a_public_address_may_be_called_on_the_web_ports_only():
     assert resolve_checked("9.9.9.9", 80)
     with pytest.raises(Refused, match="neither 80 nor 443"):
@@ -117,6 +122,7 @@ def test_a_name_that_does_not_exist_raises_what_the_resolver_raised():
         resolve_checked("feed.example", 443, resolver=unknown)
 
 
+@pytest.mark.guard("addresses")
 @pytest.mark.parametrize(
     ("url", "words"),
     [
@@ -135,6 +141,7 @@ def test_a_url_that_will_not_be_called_is_refused_with_the_reason(url, words):
         check_url(url)
 
 
+@pytest.mark.guard("addresses", "secrets")
 @pytest.mark.parametrize(
     "url",
     [
@@ -153,6 +160,7 @@ def test_a_url_that_holds_a_secret_is_refused_without_quoting_it(url):
     assert "hunter2" not in str(refused.value)
 
 
+@pytest.mark.guard("addresses")
 def test_http_needs_the_flag():
     check_url("http://feed.example/x", allow_http=True)
     check_url("https://feed.example:8443/x?y=1")

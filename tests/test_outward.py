@@ -2,6 +2,7 @@
 
 import gzip
 import json
+import os
 import socket
 import ssl
 import time
@@ -12,6 +13,7 @@ import requests
 import trustme
 
 from tests.servers.trick_server import TrickServer, http, says
+from windwatch import outward
 from windwatch.outward import (
     Broken,
     OutwardError,
@@ -74,6 +76,7 @@ def test_a_chunked_answer_is_put_together(session):
         assert read_capped(session.get(server.url)) == b"abcde"
 
 
+@pytest.mark.guard("addresses")
 def test_loopback_is_refused_unless_listed():
     with TrickServer(says(http("200 OK"))) as server, open_session() as session:
         with pytest.raises(Refused, match="not a public address"):
@@ -81,6 +84,8 @@ def test_loopback_is_refused_unless_listed():
         assert server.heads == []
 
 
+@pytest.mark.fault("F75")
+@pytest.mark.guard("addresses")
 def test_the_checked_address_is_the_one_connected_to():
     """A name that would resolve differently a second time is asked only once per call."""
     asked = []
@@ -144,6 +149,7 @@ def test_a_budget_for_several_exchanges_shortens_each(session):
         assert time.monotonic() - began < 0.35
 
 
+@pytest.mark.guard("sizes")
 def test_f08_an_endless_body_is_cut_and_memory_stays_flat(session):
     trick = endless(b"HTTP/1.1 200 OK\r\n\r\n", b"x" * 65536)
     with TrickServer(trick) as server:
@@ -155,6 +161,7 @@ def test_f08_an_endless_body_is_cut_and_memory_stays_flat(session):
     assert peak < 4_000_000
 
 
+@pytest.mark.guard("sizes")
 def test_f09_a_gzip_bomb_is_cut_by_its_ratio(session):
     bomb = gzip.compress(b"\0" * 40_000_000)
     assert len(bomb) < 60_000
@@ -174,6 +181,7 @@ def test_f09_a_decompressed_answer_is_cut_at_its_own_limit(session):
         read_capped(session.get(server.url), max_decoded=100_000)
 
 
+@pytest.mark.guard("sizes")
 @pytest.mark.parametrize("encoding", ["gzip, gzip", "br", "deflate", "zstd", "gzip,identity"])
 def test_f09_encodings_that_were_not_asked_for_are_refused(session, encoding):
     with TrickServer(says(http("200 OK", b"x", f"Content-Encoding: {encoding}"))) as server:
@@ -232,6 +240,8 @@ def test_a_chunked_body_that_ends_early_gives_nothing(session):
         read_capped(session.get(server.url))
 
 
+@pytest.mark.fault("F74")
+@pytest.mark.guard("sizes")
 def test_f74_what_fits_can_be_kept_instead_of_raising(session):
     trick = endless(b"HTTP/1.1 500 Oh\r\n\r\n", b"x" * 1000)
     with TrickServer(trick) as server:
@@ -239,6 +249,7 @@ def test_f74_what_fits_can_be_kept_instead_of_raising(session):
         assert read_capped(answer, 65536, 65536, cut=True) == b"x" * 65536
 
 
+@pytest.mark.guard("addresses")
 def test_f22_a_redirect_comes_back_as_an_answer(session):
     with (
         TrickServer(says(http("200 OK", b"caught"))) as other,
@@ -284,6 +295,22 @@ def test_a_certificate_of_a_listed_authority_is_good(authority, ca_file):
         open_session(allow_networks=LOCAL, ca_file=ca_file) as session,
     ):
         assert read_capped(session.get(server.url)) == b"hello"
+
+
+def test_authorities_are_read_once_and_again_when_the_file_has_changed(authority, ca_file):
+    def context():
+        with open_session(ca_file=ca_file) as session:
+            return session.get_adapter("https://x.example")._context
+
+    first = context()
+    assert context() is first
+    assert len(first.get_ca_certs()) == len(outward._authorities(None, 0).get_ca_certs()) + 1
+    assert first.verify_mode is ssl.CERT_REQUIRED
+    assert first.check_hostname
+    before = ca_file.stat().st_mtime_ns
+    ca_file.write_bytes(ca_file.read_bytes() + trustme.CA().cert_pem.bytes())
+    os.utime(ca_file, ns=(before + 1, before + 1))
+    assert len(context().get_ca_certs()) == len(first.get_ca_certs()) + 1
 
 
 def test_a_dripping_answer_is_cut_under_tls_too(authority, ca_file):

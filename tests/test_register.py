@@ -2,6 +2,7 @@
 
 import ast
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 TESTS = Path(__file__).parent
@@ -12,11 +13,37 @@ FAULTS = {
     for number in range(first, last + 1)
 }
 
+# One name for each line of the list, where a line names several things one for each.
+GUARDS = {
+    "addresses",
+    "mail",
+    "feed text",
+    "parsers",
+    "sizes",
+    "secrets",
+    "config",
+    "files",
+    "process",
+    "sql",
+    "deserialising",
+    "supply chain",
+    "denial by alert",
+    "logs",
+    "words",
+    "board",
+    "acknowledge links",
+}
+
+
+@cache
+def tree(path: Path) -> ast.AST:
+    return ast.parse(path.read_text(encoding="utf-8"))
+
 
 def borne(mark: str) -> Iterator[object]:
     """What all tests say they show, from their decorators and `pytestmark`."""
     for path in sorted(TESTS.rglob("test_*.py")):
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        for node in ast.walk(tree(path)):
             if isinstance(node, ast.Call) and ast.unparse(node.func) == f"pytest.mark.{mark}":
                 yield from (ast.literal_eval(argument) for argument in node.args)
 
@@ -27,3 +54,7 @@ def test_every_promise_has_a_test_that_bears_its_number():
 
 def test_every_row_of_the_fault_table_has_a_test_that_plays_it():
     assert set(borne("fault")) == FAULTS
+
+
+def test_every_line_of_the_security_list_has_a_test_that_holds_it():
+    assert set(borne("guard")) == GUARDS

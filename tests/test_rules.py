@@ -11,6 +11,12 @@ from windwatch.wind import Knots
 
 # Reliability section 2 and 3; the figure of each row as it stands there.
 MINUTES = {
+    "stale_margin": 15,
+    "told_margin": 30,
+    "often_stale_after": 10,
+    "often_told_after": 20,
+    "clock_step": 0.5,
+    "clock_apart": 5,
     "low_apart": 10,
     "runway_hold": 30,
     "parked_hold": 60,
@@ -31,6 +37,11 @@ MINUTES = {
     "tried_at_least": 10,
     "state_valid_for": 360,
     "withdrawn_valid_for": 1440,
+    "urgent_tries_apart": 5,
+    "other_tries_apart": 30,
+    "retry_after_most": 5,
+    "channel_down_for": 1,
+    "fall_back_after": 1,
 }
 NUMBERS = {
     "near_at": 0.8,
@@ -41,6 +52,7 @@ NUMBERS = {
     "near_deadband_share": 0.05,
     "worsen_kt": 3,
     "worsen_share": 0.2,
+    "clock_agreeing": 2,
     "low_reports": 2,
     "unsettled_openings": 3,
     "stuck_beside_kt": 10,
@@ -98,6 +110,7 @@ def test_lengths_of_time_in_words(seconds, words):
 def test_no_figure_of_judgement_stands_elsewhere(root: Path):
     """The rooms that judge name no length of time of their own but the hour and what is zero."""
     rooms = ("assessment", "episodes/gauge", "episodes/fold", "episodes/track", "episodes/entries")
+    rooms += ("episodes/clock_doubt", "episodes/missed", "episodes/reporting")
     rooms += ("episodes/ledger", "episodes/intake", "notices/routing", "notices/restate")
     rooms += ("notices/rate", "notices/escalation", "notices/owed", "pipeline")
     for room in rooms:

@@ -59,17 +59,21 @@ def read_capped(
     TooLarge, TooSlow, Broken, Refused
         See the tree at the top of this module.
     """
+    body = bytearray()
     try:
-        return _read(response, max_wire, max_decoded, deadline_at, monotonic, cut=cut)
+        return _read(body, response, max_wire, max_decoded, deadline_at, monotonic, cut=cut)
     except (ReadTimeoutError, TimeoutError) as error:
         raise TooSlow("the answer came too slowly and was cut") from error
     except (HTTPError, OSError, zlib.error) as error:
         raise Broken(f"the answer broke off: {error}") from error
     finally:
+        # An error keeps what its functions held until the next collection of garbage.
+        body.clear()
         response.close()
 
 
 def _read(
+    body: bytearray,
     response: requests.Response,
     max_wire: int,
     max_decoded: int,
@@ -80,7 +84,6 @@ def _read(
 ) -> bytes:
     """Read piece by piece: a piece is what has arrived, so the deadline is seen in time."""
     decoder = _decoder(response)
-    body = bytearray()
     on_wire = 0
     while True:
         if monotonic() > deadline_at:

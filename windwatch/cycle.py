@@ -8,12 +8,16 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 from windwatch import pipeline
-from windwatch.episodes.clock_doubt import DISAGREEMENT
-from windwatch.episodes.entries import Judged
+from windwatch.episodes.books import Books
+from windwatch.episodes.entries import Judged, stations_of
+from windwatch.episodes.intake import covering, wind_is_known
 from windwatch.errors import FeedBusy, FeedError, StoreError
+from windwatch.fleet import Airfield
 from windwatch.notices.values import Content, Notice
+from windwatch.reports.decode import read_wind
 from windwatch.reports.raw import RawReport
 from windwatch.reports.text import split_reports
+from windwatch.rules import USUAL, Rules
 
 log = logging.getLogger(__name__)
 
@@ -58,10 +62,10 @@ def why_not_fetched(error: Exception) -> str:
 
 
 def received(
-    reports: Iterable[RawReport], asked_at: datetime, now: datetime
+    reports: Iterable[RawReport], asked_at: datetime, now: datetime, rules: Rules = USUAL
 ) -> Iterable[RawReport]:
     """Reports with the time at which they really came, where the feed put our clock right."""
-    if abs(now - asked_at) <= DISAGREEMENT:
+    if abs(now - asked_at) <= rules.clock_apart:
         return reports
     return [replace(raw, received_at=now) for raw in reports]
 
@@ -87,3 +91,34 @@ def fail(report: CycleReport, airfield: str, error: Exception) -> None:
         return
     log.error("airfield_failed", extra={"airfield": airfield}, exc_info=error)
     report.failed.append(f"{airfield}: windwatch failed ({type(error).__name__}); see the log")
+
+
+def knows_wind(airfield: Airfield, books: Books, now: datetime) -> bool:
+    """Whether the wind of an airfield is known now, if only by a fall-back station."""
+    state = books.state
+    return wind_is_known(airfield, state, now) or covering(airfield, state, now) is not None
+
+
+def sort_by_airfield(
+    airfields: Iterable[Airfield], reports: Iterable[RawReport], problems: list[str]
+) -> dict[str, list[RawReport]]:
+    """Sort reports by the airfields that listen to their stations.
+
+    Parameters
+    ----------
+    problems : list of str
+        Takes up which reports nobody asked for.
+    """
+    homes_of: dict[str, list[str]] = {}
+    for airfield in airfields:
+        for station in dict.fromkeys(stations_of(airfield)):
+            homes_of.setdefault(station, []).append(airfield.id)
+    by_airfield: dict[str, list[RawReport]] = {}
+    for raw in (one for several in reports for one in single(several)):
+        station = raw.station_asked or read_wind(raw.text, raw.received_at).station
+        homes = homes_of.get(station, [])
+        if not homes:
+            problems.append(f"a report of {station or 'nobody'} was not asked for")
+        for home in homes:
+            by_airfield.setdefault(home, []).append(raw)
+    return by_airfield

@@ -133,7 +133,7 @@ class Station:
 
 @dataclass(frozen=True, slots=True)
 class OperatingHours:
-    """Local hours of flying; runway steps are told only within them."""
+    """Local hours of every day, past midnight where `closes` is not after `opens`."""
 
     opens: time
     closes: time
@@ -151,6 +151,10 @@ class Airfield:
         Age of the newest observation at which nothing is known any more.
     no_data_after : timedelta
         Age at which that is told where no episode is open.
+    operating_hours : OperatingHours or None
+        Hours of flying: runway steps are told only within them; None: always.
+    reports_between : OperatingHours or None
+        Hours in which the main station reports; None: around the clock.
     """
 
     id: str
@@ -169,6 +173,7 @@ class Airfield:
     stale_after: timedelta = timedelta(minutes=75)
     no_data_after: timedelta = timedelta(minutes=90)
     variation_deg: float | None = None
+    reports_between: OperatingHours | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -118,6 +118,26 @@ def _within(hours: DutyHours, zone: str, now: datetime) -> bool:
     )
 
 
+def daily_span(
+    opens: time, closes: time, zone: str, now: datetime
+) -> tuple[datetime, datetime] | None:
+    """The opening and the closing of every day between which a moment lies, UTC; None: closed."""
+    hours = DutyHours(WEEKDAYS, opens, closes)
+    today = local_day(now, zone)
+    for begins, ends in spans(hours, zone, today - _DAY, today):
+        if begins <= now < ends:
+            return begins, ends
+    return None
+
+
+def next_opening(opens: time, zone: str, after: datetime) -> datetime:
+    """The first moment after another at which the local time of opening comes, UTC."""
+    day = local_day(after, zone)
+    while (opening := instant(day, opens, zone)) <= after:
+        day += _DAY
+    return opening
+
+
 def spans(
     hours: DutyHours, zone: str, first: date, last: date
 ) -> Iterator[tuple[datetime, datetime]]:

@@ -90,6 +90,13 @@ def log_to(
     logging.getLogger("apscheduler").setLevel(logging.ERROR)
 
 
+def hide_now(texts: Iterable[str]) -> None:
+    """From now on these must be read in no log: the configuration has changed."""
+    for handler in logging.getLogger("windwatch").handlers:
+        if isinstance(handler.formatter, JsonLines):
+            handler.setFormatter(JsonLines(texts))
+
+
 class _PrivateFile(logging.handlers.RotatingFileHandler):
     """A log file that only its owner reads, and that is no link to somewhere else."""
 

@@ -13,6 +13,7 @@ import ssl
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, ClassVar, NamedTuple
 
@@ -287,6 +288,17 @@ class _Session(requests.Session):
         return super().send(request, **kwargs)
 
 
+@lru_cache(maxsize=16)
+def _authorities(ca_file: Path | None, changed_ns: int) -> ssl.SSLContext:
+    """Whom we trust: read once, and again after a change, for it takes longer than most calls."""
+    del changed_ns
+    context = ssl.create_default_context(cafile=certifi.where())
+    if ca_file is not None:
+        context.load_verify_locations(cafile=str(ca_file))
+    context.sslsocket_class = _TlsSocket
+    return context
+
+
 def open_session(
     *,
     allow_networks: tuple[str, ...] = (),
@@ -322,13 +334,11 @@ def open_session(
     Refused
         If `ca_file` cannot be read or a network is none.
     """
-    context = ssl.create_default_context(cafile=certifi.where())
-    if ca_file is not None:
-        try:
-            context.load_verify_locations(cafile=str(ca_file))
-        except OSError as error:
-            raise Refused(f"ca_file {ca_file}: no certificates could be read: {error}") from error
-    context.sslsocket_class = _TlsSocket
+    try:
+        changed_ns = 0 if ca_file is None else ca_file.stat().st_mtime_ns
+        context = _authorities(ca_file, changed_ns)
+    except OSError as error:
+        raise Refused(f"ca_file {ca_file}: no certificates could be read: {error}") from error
     rules = _Rules(networks(allow_networks), connect_timeout_s, read_timeout_s, total_s, resolver)
     session = _Session((connect_timeout_s, read_timeout_s))
     adapter = _Adapter(rules, context, pool_size, keep_alive=keep_alive)

@@ -11,7 +11,7 @@ from datetime import datetime
 
 from windwatch.episodes import limits_changed
 from windwatch.episodes.books import Books, Setup
-from windwatch.episodes.clock_doubt import ALL_IS_WELL, Conditions
+from windwatch.episodes.clock_doubt import ALL_IS_WELL, Conditions, Gap
 from windwatch.episodes.entries import Judged
 from windwatch.episodes.intake import (
     cover_with_fall_back,
@@ -22,6 +22,7 @@ from windwatch.episodes.intake import (
     weather_is_known,
 )
 from windwatch.episodes.ledger import Evidence, reconcile
+from windwatch.episodes.missed import catching_up, missed_since
 from windwatch.episodes.rules_changed import adopt_rules
 from windwatch.episodes.state import Acknowledgement, AirfieldState, Ruled
 from windwatch.episodes.track import Folded
@@ -33,6 +34,7 @@ from windwatch.notices.owed import remind, tell_newcomers, tell_silences
 from windwatch.notices.telling import Telling, go_out, tell
 from windwatch.notices.values import Notice, Situation
 from windwatch.reports.raw import RawReport
+from windwatch.rules import Rules
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +76,8 @@ class Outcome:
         Who hears it (perhaps later).
     notices : tuple of (Notice, Situation)
         What goes out now.
+    gap : Gap or None
+        In which nobody watched, where that was still to be told: a replay needs it.
     """
 
     books: Books
@@ -81,6 +85,7 @@ class Outcome:
     steps: tuple[Step, ...] = ()
     heard_by: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     notices: tuple[tuple[Notice, Situation], ...] = ()
+    gap: Gap | None = None
 
 
 def begin(setup: Setup, airfield: Airfield, now: datetime) -> Books:
@@ -90,7 +95,7 @@ def begin(setup: Setup, airfield: Airfield, now: datetime) -> Books:
         now,
         fingerprints=setup.fingerprints(airfield),
         known_contacts=tuple(contact.name for contact in setup.fleet.contacts),
-        ruled=(Ruled(now, setup.fleet.rules),),
+        ruled=(Ruled(now, setup.fleet.rules, airfield.stale_after),),
     )
     return Books(state, Folded())
 
@@ -123,11 +128,12 @@ def step(
     judged: tuple[Judged, ...] = ()
     before = books
     prints_before = books.state.fingerprints
-    books = _adopt_rules(setup, books)
+    since = missed_since(books.state, conditions.not_watched)
+    books = _adopt_rules(setup, airfield, books)
     books, ended = _adopt_limits(setup, airfield, books, now)
     match event:
         case ReportsCame(reports):
-            books, judged = take_in(setup, airfield, books, reports, now)
+            books, judged = take_in(setup, airfield, books, reports, now, since)
         case Acknowledged(episodes, by):
             books = _acknowledge(books, episodes, by, now)
         case Tick() if not conditions.clock_in_doubt:
@@ -136,7 +142,8 @@ def step(
         case Tick():
             pass  # nothing is forgotten while the clock is in doubt
     books = cover_with_fall_back(setup, airfield, books, now)
-    books, found = _reckon(setup, airfield, books, now, conditions)
+    rules = catching_up(setup.fleet.rules, since, now)
+    books, found = _reckon(setup, airfield, books, now, conditions, rules)
     found = limits_changed.name_the_change(found, prints_before, books.state.fingerprints)
     telling = Telling(setup, airfield, now, books.state, books.folded)
     tell(telling, (*ended, *found))
@@ -150,7 +157,8 @@ def step(
     books = telling.books
     if books == before:
         books = before
-    return Outcome(books, judged, tuple(telling.steps), telling.heard_by, notices)
+    gap = conditions.not_watched
+    return Outcome(books, judged, tuple(telling.steps), telling.heard_by, notices, gap)
 
 
 def drop(fleet: Fleet, books: Books, now: datetime) -> Outcome:
@@ -189,7 +197,12 @@ def drop(fleet: Fleet, books: Books, now: datetime) -> Outcome:
 
 
 def _reckon(
-    setup: Setup, airfield: Airfield, books: Books, now: datetime, conditions: Conditions
+    setup: Setup,
+    airfield: Airfield,
+    books: Books,
+    now: datetime,
+    conditions: Conditions,
+    rules: Rules,
 ) -> tuple[Books, tuple[Step, ...]]:
     """Hold what is true against what has been said."""
     state = books.state
@@ -203,13 +216,12 @@ def _reckon(
         and newest_with_wind(setup, airfield, state, now) is not None,
         weather_fresh=conditions.may_clear and weather_is_known(airfield, state, now),
     )
-    rules = setup.fleet.rules
     steps, ledger = reconcile(books.folded, state.ledger, evidence, rules, now)
     return Books(replace(state, ledger=ledger), books.folded), steps
 
 
-def _adopt_rules(setup: Setup, books: Books) -> Books:
-    state = adopt_rules(books.state, setup.fleet.rules)
+def _adopt_rules(setup: Setup, airfield: Airfield, books: Books) -> Books:
+    state = adopt_rules(books.state, setup.fleet.rules, airfield.stale_after)
     return books if state is books.state else Books(state, books.folded)
 
 

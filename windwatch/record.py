@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import logging
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -23,6 +24,7 @@ from windwatch.pipeline import Acknowledged, Event, Outcome, ReportsCame
 from windwatch.reports.raw import RawReport
 from windwatch.store.books import Books
 from windwatch.store.store import Store
+from windwatch.store.values import StoredSettings
 
 log = logging.getLogger(__name__)
 
@@ -30,6 +32,62 @@ Compose = Callable[[Notice, Situation, Fleet], Content]
 ChannelsOf = Callable[[Notice], Mapping[str, datetime | None]]
 
 _STATE: TypeAdapter[AirfieldState] = TypeAdapter(AirfieldState)
+_FLEET: TypeAdapter[Fleet] = TypeAdapter(Fleet)
+
+
+@dataclass(frozen=True, slots=True)
+class Configured:
+    """A configuration that is in force from a time on.
+
+    Attributes
+    ----------
+    fingerprint : str
+        Of everything that judging and telling depend on; addresses and secrets are no part of it.
+    detail : mapping
+        The fleet, as JSON values.
+    changed : tuple of str
+        What is different from the one before, in words; empty: the program has started.
+    """
+
+    fingerprint: str
+    detail: Mapping[str, Any]
+    at: datetime
+    changed: tuple[str, ...] = ()
+
+
+def configured(fleet: Fleet, now: datetime, changed: tuple[str, ...] = ()) -> Configured:
+    """A configuration as the store keeps it."""
+    plain = replace(fleet, pilot_limits=dict(fleet.pilot_limits))
+    detail = {"fleet": _FLEET.dump_python(plain, mode="json")}
+    text = json.dumps(detail, sort_keys=True, separators=(",", ":"))
+    return Configured(computed_id("configuration", text), detail, now, changed)
+
+
+def fleet_of(kept: StoredSettings) -> Fleet:
+    """The fleet of a configuration that was kept: what a replay of the events needs.
+
+    Raises
+    ------
+    ValueError
+        If an older windwatch kept it in another form.
+    """
+    return _FLEET.validate_python(kept.detail.get("fleet"))
+
+
+def is_kept(store: Store, config: Configured) -> bool:
+    """Whether the store knows already that this configuration is in force."""
+    try:
+        last = store.last_settings()
+    except StoreError:
+        return False
+    return last is not None and last.fingerprint == config.fingerprint
+
+
+def keep_configured(books: Books, config: Configured) -> None:
+    """Write that a configuration is in force, before anything that was judged by it."""
+    books.save_settings(config.fingerprint, config.at, config.detail)
+    told = {"fingerprint": config.fingerprint, "changed": list(config.changed)}
+    books.save_event("config", config.at, told)
 
 
 def load_states(store: Store) -> dict[str, AirfieldState]:
@@ -98,11 +156,18 @@ class Change:
     composed: tuple[tuple[Notice, Content], ...] = ()
 
 
-def keep(store: Store, changes: Sequence[Change], channels_of: ChannelsOf) -> None:
+def keep(
+    store: Store,
+    changes: Sequence[Change],
+    channels_of: ChannelsOf,
+    config: Configured | None = None,
+) -> None:
     """Write changes in one transaction.
 
     Parameters
     ----------
+    config : Configured or None
+        The configuration by which they were judged, where the store does not know it yet.
     channels_of : callable
         By which channels a notice goes, and from when on; None: at once.
 
@@ -114,6 +179,8 @@ def keep(store: Store, changes: Sequence[Change], channels_of: ChannelsOf) -> No
     if not changes:
         return
     with store.transaction() as books:
+        if config is not None:
+            keep_configured(books, config)
         for change in changes:
             _write(books, change, channels_of)
 
@@ -141,7 +208,8 @@ def _write(books: Books, change: Change, channels_of: ChannelsOf) -> None:
 def _changes_something(event: Event, outcome: Outcome) -> bool:
     """Whether a replay of the events would need this one."""
     accepted = any(judged.entry is not None for judged in outcome.judged)
-    return isinstance(event, Acknowledged) or accepted or bool(outcome.steps)
+    told = bool(outcome.steps or outcome.notices)
+    return isinstance(event, Acknowledged) or accepted or told
 
 
 def _kind(event: Event) -> str:
@@ -163,6 +231,8 @@ def _detail(event: Event, outcome: Outcome) -> dict[str, Any]:
             {"id": j.entry.id if j.entry else report_id(j), "status": j.status.value}
             for j in outcome.judged
         ]
+    if outcome.gap is not None:
+        detail["not_watched_since"] = outcome.gap.since.isoformat()
     return detail
 
 

@@ -15,13 +15,18 @@ from windwatch.notices.plain import compose_plain
 from windwatch.notices.restate import state_now
 from windwatch.notices.telling import situation_now
 from windwatch.notices.values import Notice
-from windwatch.record import load_states, words_for
+from windwatch.record import Compose, load_states, words_for
 from windwatch.settings.running import Settings
 from windwatch.store.store import Store
 
 
 def resend(
-    settings: Settings, store: Store, channels: ChannelBook, notice: Notice, now: datetime
+    settings: Settings,
+    store: Store,
+    channels: ChannelBook,
+    notice: Notice,
+    now: datetime,
+    with_links: Compose | None = None,
 ) -> Notice:
     """Put a notice of the state now into the outbox, in the place of one that was sent before.
 
@@ -50,7 +55,7 @@ def resend(
         id=computed_id(notice.contact, "by hand", notice.id, now.isoformat()),
         late_because="it was sent again by hand",
     )
-    content = words_for(new, situation, fleet, compose, compose_plain)
+    content = words_for(new, situation, fleet, with_links or compose, compose_plain)
     with store.transaction() as opened:
         opened.enqueue(new, content, channels.starts_of(new))
     return new

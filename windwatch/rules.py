@@ -182,6 +182,66 @@ class Rules:
         ),
     )
 
+    # --- how old an observation may be ---------------------------------------------------------
+    stale_margin: timedelta = field(
+        default=15 * _MINUTE,
+        metadata=_about(
+            "How long after a station's next report was due nothing is known any more, where "
+            "stale_after is not set.",
+            5 * _MINUTE,
+            30 * _MINUTE,
+        ),
+    )
+    told_margin: timedelta = field(
+        default=30 * _MINUTE,
+        metadata=_about(
+            "How long after it was due missing data are told where no episode is open, and "
+            "no_data_after is not set.",
+            30 * _MINUTE,
+            6 * _HOUR,
+        ),
+    )
+    often_stale_after: timedelta = field(
+        default=10 * _MINUTE,
+        metadata=_about(
+            "The age at which nothing is known any more from a station that reports at least "
+            "every 5 minutes, as a field's own anemometer.",
+            6 * _MINUTE,
+            20 * _MINUTE,
+        ),
+    )
+    often_told_after: timedelta = field(
+        default=20 * _MINUTE,
+        metadata=_about(
+            "The age at which missing data of such a station are told where no episode is open.",
+            20 * _MINUTE,
+            2 * _HOUR,
+        ),
+    )
+
+    # --- when this machine's clock is in doubt -------------------------------------------------
+    clock_step: timedelta = field(
+        default=timedelta(seconds=30),
+        metadata=_about(
+            "By how much this machine's clock may step, against one that only counts, without "
+            "being in doubt.",
+            timedelta(seconds=5),
+            5 * _MINUTE,
+        ),
+    )
+    clock_apart: timedelta = field(
+        default=5 * _MINUTE,
+        metadata=_about(
+            "How far it may be from the feed's own clock without being in doubt.",
+            _MINUTE,
+            30 * _MINUTE,
+        ),
+    )
+    clock_agreeing: int = field(
+        default=2,
+        metadata=_about("How many polls in a row must agree before it is believed again.", 1, 10),
+    )
+
     # --- which reports count -----------------------------------------------------------------
     main_gone: timedelta = field(
         default=2 * _HOUR,
@@ -302,6 +362,47 @@ class Rules:
     withdrawn_valid_for: timedelta = field(
         default=24 * _HOUR,
         metadata=_about("How long a withdrawal may be sent.", 6 * _HOUR, 72 * _HOUR),
+    )
+
+    # --- how deliveries are tried ------------------------------------------------------------
+    urgent_tries_apart: timedelta = field(
+        default=5 * _MINUTE,
+        metadata=_about(
+            "How far apart the tries of an urgent notice become, at most, until it arrives or is "
+            "no longer true.",
+            _MINUTE,
+            15 * _MINUTE,
+        ),
+    )
+    other_tries_apart: timedelta = field(
+        default=30 * _MINUTE,
+        metadata=_about("The same for what is not urgent.", 5 * _MINUTE, 2 * _HOUR),
+    )
+    retry_after_most: timedelta = field(
+        default=5 * _MINUTE,
+        metadata=_about(
+            "How long a receiver that asks for patience is left alone, at most.",
+            _MINUTE,
+            30 * _MINUTE,
+        ),
+    )
+    channel_down_for: timedelta = field(
+        default=_MINUTE,
+        metadata=_about(
+            "How long a server that refuses our login or offers no encryption is left alone.",
+            _MINUTE,
+            30 * _MINUTE,
+            "mail servers lock an account that tries more often",
+        ),
+    )
+    fall_back_after: timedelta = field(
+        default=_MINUTE,
+        metadata=_about(
+            "How long a contact's first channel may take over an urgent notice before the next "
+            "one carries it too, where they are used in turn.",
+            timedelta(seconds=30),
+            10 * _MINUTE,
+        ),
     )
 
     @property

@@ -11,6 +11,7 @@ from typing import Any, Final
 
 from windwatch.clock import Clock
 from windwatch.errors import StoreError
+from windwatch.reload import Reload
 from windwatch.store.leading import RENEW_EVERY, Leadership
 from windwatch.upkeep.watchdog import GAVE_UP, Watchdog, limits
 from windwatch.watch import Watch
@@ -33,6 +34,7 @@ def run(
     stop: threading.Event,
     end: Callable[[int], object] = os._exit,
     leadership: Leadership | None = None,
+    reload: Reload | None = None,
 ) -> None:
     """Turn the crank by the clock until told to stop, or until another watcher has taken over.
 
@@ -46,6 +48,8 @@ def run(
         Ends the process where something hangs: a hanging thread lets nothing else end it.
     leadership : Leadership or None
         Renewed as long as it runs, where other watchers stand by.
+    reload : Reload or None
+        Looks whether the configuration has changed.
 
     Raises
     ------
@@ -60,9 +64,10 @@ def run(
     common = {"coalesce": True, "max_instances": 1, "misfire_grace_time": None}
     now = clock.now()
     dog = Watchdog(clock, limits(every))
+    polls = _Polls(watch, clock)
     jobs = [
         scheduler.add_job(
-            _guarded(watch.poll, "poll", dog),
+            _guarded(polls.poll, "poll", dog),
             "interval",
             seconds=every.total_seconds(),
             next_run_time=now,
@@ -96,6 +101,8 @@ def run(
     courier.start()
     scheduler.start()
 
+    reader = _read_on(reload, halt, lambda: polls.move(jobs[0], dog))
+
     def trouble() -> str:
         if lost.is_set():
             return LOST
@@ -110,12 +117,58 @@ def run(
         why = _mind_the_clock(clock, stop, jobs, trouble)
     finally:
         halt.set()
+        # First of all, for it moves the polls.
+        _end_reading(reload, reader)
         scheduler.shutdown(wait=True)
         watch.work.set()
         courier.join(timeout=30)
         watch.close()
     if why and why != LOST:
         raise StoreError(f"{why}; the watch ends, so that its supervisor starts it anew")
+
+
+class _Polls:
+    """The polls of a watch, and when the last one began."""
+
+    def __init__(self, watch: Watch, clock: Clock) -> None:
+        self._watch = watch
+        self._clock = clock
+        self._began_s = clock.monotonic()
+
+    def poll(self) -> None:
+        """Ask once."""
+        self._began_s = self._clock.monotonic()
+        self._watch.poll()
+
+    def move(self, job: Any, dog: Watchdog) -> None:
+        """Go on by a new configuration, and soon, for what was added in it."""
+        every = self._watch.settings.feed.every
+        dog.expect(limits(every))
+        job.reschedule("interval", seconds=every.total_seconds())
+        # No feed minds to be asked once a minute.
+        since = timedelta(seconds=self._clock.monotonic() - self._began_s)
+        wait = max(min(every, timedelta(minutes=1)) - since, timedelta(0))
+        job.modify(next_run_time=self._clock.now() + wait)
+
+
+def _read_on(
+    reload: Reload | None, halt: threading.Event, adopted: Callable[[], object]
+) -> threading.Thread | None:
+    """Look after the configuration in a thread of its own: no file may hold up the watch."""
+    if reload is None:
+        return None
+    # A file on a server that hangs must not hold up the end either.
+    reader = threading.Thread(
+        target=reload.look_on, args=(halt, adopted), name="reload", daemon=True
+    )
+    reader.start()
+    return reader
+
+
+def _end_reading(reload: Reload | None, reader: threading.Thread | None) -> None:
+    if reload is not None and reader is not None:
+        reload.asked.set()
+        reader.join(timeout=10)
 
 
 def _lead_on(leadership: Leadership, lost: threading.Event) -> None:

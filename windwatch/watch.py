@@ -15,42 +15,55 @@ from random import Random
 from typing import Final
 
 from windwatch import pipeline
+from windwatch.asking import Asking
 from windwatch.clock import Clock
-from windwatch.cycle import CycleReport, fail, news, received, single, why_not_fetched
+from windwatch.cycle import (
+    CycleReport,
+    fail,
+    knows_wind,
+    news,
+    received,
+    sort_by_airfield,
+    why_not_fetched,
+)
 from windwatch.delivery.channels import ChannelBook
 from windwatch.delivery.worker import DrainReport, Worker
 from windwatch.episodes.books import Books, Setup
-from windwatch.episodes.entries import stations_of
-from windwatch.episodes.intake import covering, wind_is_known
-from windwatch.episodes.track import Folded
 from windwatch.errors import StoreError
 from windwatch.feeds.values import Feed
 from windwatch.fleet import Airfield
+from windwatch.noted import Noted
 from windwatch.notices.compose import compose
 from windwatch.notices.plain import compose_plain
 from windwatch.notices.restate import state_now
 from windwatch.notices.telling import situation_now
 from windwatch.notices.values import Content, Notice
-from windwatch.record import Change, keep, load_states, noting_dead_letters, words_for
-from windwatch.reports.decode import read_wind
+from windwatch.record import (
+    Change,
+    Compose,
+    configured,
+    is_kept,
+    keep,
+    keep_configured,
+    load_states,
+    noting_dead_letters,
+    words_for,
+)
 from windwatch.reports.raw import RawReport
 from windwatch.settings.running import Settings
 from windwatch.store.leading import Leadership
 from windwatch.store.store import Store
-from windwatch.store.values import Acknowledgement as StoredAcknowledgement
+from windwatch.taking_up import left_open, take_up
 from windwatch.upkeep.keeper import Keeper
+from windwatch.upkeep.replaced import Replaced
 from windwatch.upkeep.showing import Outward
 from windwatch.upkeep.unwritten import ends_something
+from windwatch.wiring import Parts
 
 log = logging.getLogger(__name__)
 
-# Past this share of `stale_after` the feed is asked past every cache: a stale validator
-# would otherwise answer "not modified" for ever.
-ASK_FRESH_AT: Final = 2 / 3
 # So many airfields' notices are committed together: fewer waits for the disk, none of them long.
 TOGETHER: Final = 16
-# Asked back so far after a gap in watching: as long as late reports still count.
-LOOK_BACK: Final = timedelta(hours=6)
 
 
 class Watch:
@@ -71,6 +84,8 @@ class Watch:
         Where it shows how it stands: the state for `windwatch health`, the heartbeat, metrics.
     leadership : Leadership or None
         The right to watch, where other watchers stand by: asked again just before each sending.
+    with_links : callable or None
+        Puts notices into words where they bear links to take note.
     """
 
     def __init__(
@@ -83,11 +98,13 @@ class Watch:
         random: Random | None = None,
         outward: Outward | None = None,
         leadership: Leadership | None = None,
+        with_links: Compose | None = None,
     ) -> None:
         self.settings = settings
+        self._with_links = with_links
         self.setup = Setup(settings.fleet)
         self._store = store
-        self._feed = feed
+        self._asking = Asking(feed)
         self._channels = channels
         self.keeper = Keeper(
             settings.fleet,
@@ -111,56 +128,92 @@ class Watch:
             may_send=None if leadership is None else leadership.still_leads,
         )
         self._airfields = {a.id: a for a in settings.fleet.airfields}
-        self._ask_fresh = False
-        self._acknowledged: set[tuple[str, datetime]] = set()
+        self._replaced = Replaced(store, self._clock.now())
+        self._noted = Noted(store)
         # Set whenever something was enqueued, so that it leaves at once.
         self.work = threading.Event()
-        self.books = self._restore()
-
-    def _restore(self) -> dict[str, Books]:
-        now = self._clock.now()
-        states = load_states(self._store)
-        books = {}
-        for airfield in self._airfields.values():
-            state = states.pop(airfield.id, None)
-            if state is not None:
-                try:
-                    books[airfield.id] = pipeline.restore(self.setup, airfield, state)
-                    continue
-                except Exception:
-                    # Rather watched from now on than not at all; nothing is cleared by it.
-                    log.exception("state_unusable", extra={"airfield": airfield.id})
-            books[airfield.id] = pipeline.begin(self.setup, airfield, now)
+        states = load_states(store)
+        self.books = take_up(self.setup, settings.fleet.airfields, states, self._clock.now())
         # Watched before, and not configured any more: whoever holds an alert is told.
-        self._dropped = {
-            airfield: Books(state, Folded())
-            for airfield, state in states.items()
-            if any(told.open for told in state.ledger)
-        }
-        return books
+        self._dropped = left_open(states.values(), self._airfields)
+        started = configured(settings.fleet, self._clock.now())
+        # Written together with the first that is judged by it.
+        self._unrecorded = None if is_kept(store, started) else started
+
+    # --- the configuration ------------------------------------------------------
+
+    def adopt(self, settings: Settings, parts: Parts, changed: tuple[str, ...]) -> bool:
+        """Take a new configuration; what is the same goes on untouched.
+
+        Parameters
+        ----------
+        parts : Parts
+            The rim that goes with it.
+        changed : tuple of str
+            What is different, in words, for the record.
+
+        Returns
+        -------
+        bool
+            False: not now, because what the old one came to could not be stored yet.
+
+        Raises
+        ------
+        StoreError
+            If it cannot be recorded; then the old one goes on.
+        """
+        with self._turn:
+            if self.keeper.unwritten:
+                return False
+            now = self._clock.now()
+            setup = Setup(settings.fleet, self.setup.desk)
+            airfields = {a.id: a for a in settings.fleet.airfields}
+            added = [a for a in airfields.values() if a.id not in self.books]
+            taken_up = take_up(setup, added, load_states(self._store) if added else {}, now)
+            config = configured(settings.fleet, now, changed)
+            # First of all, so that what follows can be judged anew from the record.
+            with self._store.transaction() as record:
+                keep_configured(record, config)
+            self._unrecorded = None
+            present = [each.state for each in (*self._dropped.values(), *self.books.values())]
+            self._dropped = left_open(present, airfields)
+            self.books = {each: self.books.get(each) or taken_up[each] for each in airfields}
+            self._airfields, self.settings, self.setup = airfields, settings, setup
+            # What is under way ends by the old rim.
+            self._asking.replace(parts.feed, (a.id for a in added))
+            self._channels = parts.channels
+            self.keeper.adopt(settings.fleet, parts.channels, settings.feed.every, parts.outward)
+            self._worker.replace_channels(self.keeper.channels)
+        return True
+
+    def config_stands(self, refused: str, waits: str) -> None:
+        """Tell why the configuration's files are not, or not wholly, what is in force."""
+        self.keeper.config_stands(refused, waits)
+        self.keeper.show(self.books)
+        self.work.set()
 
     # --- one turn of the crank ------------------------------------------------
 
     def poll(self) -> CycleReport:
         """Ask the feed once, judge what came, and let time pass."""
         report = CycleReport()
+        self._asking.close_replaced()
         self.keeper.turn()
-        if self._feed is not None:
-            self._fetch(self._feed, report)
+        if self._asking.feed is not None:
+            self._fetch(self._asking.feed, report)
         self.tick(report)
         self.keeper.polled(report.fetched, report.failed, self.books)
         if not report.feed_failed:
             # What could not be stored must come again, past "not modified".
-            self._ask_fresh = bool(report.failed)
+            self._asking.again = bool(report.failed)
         return report
 
     def _fetch(self, feed: Feed, report: CycleReport) -> None:
-        now = self._clock.now()
-        stations = self.settings.fleet.stations()
+        with self._turn:
+            now = self._clock.now()
+            question = self._asking.question(self.settings.fleet, self.books, now)
         try:
-            result = feed.fetch(
-                stations, now, since=self._since(now), fresh=self._ask_fresh or self._aging(now)
-            )
+            result = self._asking.ask(feed, question)
         except Exception as error:  # noqa: BLE001 - told; what depends on the time goes on
             report.feed_failed = why_not_fetched(error)
             self.keeper.asked(None, error, report.feed_failed)
@@ -170,29 +223,17 @@ class Watch:
         report.problems = list(result.problems)
         for problem in result.problems:
             log.warning("feed_problem", extra={"problem": problem})
-        self.take(received(result.reports, now, self._clock.now()), report)
-
-    def _since(self, now: datetime) -> datetime | None:
-        """After a gap in watching, ask back to the last report that was judged."""
-        seen = [b.state.wind.at for b in self.books.values() if b.state.wind is not None]
-        if not seen:
-            return None
-        oldest = min(seen)
-        return max(oldest, now - LOOK_BACK) if now - oldest > timedelta(hours=2) else None
-
-    def _aging(self, now: datetime) -> bool:
-        for airfield in self._airfields.values():
-            wind = self.books[airfield.id].state.wind
-            if wind is not None and now - wind.at > airfield.stale_after * ASK_FRESH_AT:
-                return True
-        return False
+        rules = self.settings.fleet.rules
+        self.take(received(result.reports, now, self._clock.now(), rules), report)
 
     def take(self, reports: Iterable[RawReport], report: CycleReport | None = None) -> CycleReport:
         """Judge reports, each airfield's together as one event."""
         report = report if report is not None else CycleReport()
-        by_airfield = self._by_airfield(reports, report)
+        by_airfield = sort_by_airfield(self._airfields.values(), reports, report.problems)
         with self._turn:
             self._write_unwritten(report)
+            # The configuration may have changed since they were asked for.
+            by_airfield = {each: raws for each, raws in by_airfield.items() if each in self.books}
             told: list[Change] = []
             quiet: list[Change] = []
             # The first notices go at once, whatever the other airfields still need.
@@ -208,24 +249,6 @@ class Watch:
                     told, room = [], TOGETHER
             self._keep_together([*told, *quiet], report)
         return report
-
-    def _by_airfield(
-        self, reports: Iterable[RawReport], report: CycleReport
-    ) -> dict[str, list[RawReport]]:
-        """Sort reports by the airfields that listen to their stations."""
-        homes_of: dict[str, list[str]] = {}
-        for airfield in self._airfields.values():
-            for station in dict.fromkeys(stations_of(airfield)):
-                homes_of.setdefault(station, []).append(airfield.id)
-        by_airfield: dict[str, list[RawReport]] = {}
-        for raw in (one for several in reports for one in single(several)):
-            station = raw.station_asked or read_wind(raw.text, raw.received_at).station
-            homes = homes_of.get(station, [])
-            if not homes:
-                report.problems.append(f"a report of {station or 'nobody'} was not asked for")
-            for home in homes:
-                by_airfield.setdefault(home, []).append(raw)
-        return by_airfield
 
     def _judge_in_words(
         self, airfield: str, raws: tuple[RawReport, ...], report: CycleReport
@@ -253,7 +276,7 @@ class Watch:
         together = not self.keeper.unwritten
         if together:
             try:
-                keep(self._store, changes, self._channels.starts_of)
+                self._write(changes)
             except Exception:  # noqa: BLE001 - each by itself, and told by name
                 together = False
         if not together:
@@ -285,8 +308,10 @@ class Watch:
     def _drop(self, airfield: str, report: CycleReport) -> None:
         """Tell the end of what was open at an airfield that is not configured any more."""
         with self._turn:
+            before = self._dropped.get(airfield)
+            if before is None:
+                return
             now = self._clock.now()
-            before = self._dropped[airfield]
             try:
                 outcome = pipeline.drop(self.settings.fleet, before, now)
                 self._keep(Change(pipeline.Tick(), before.state, outcome, now), report)
@@ -296,35 +321,11 @@ class Watch:
             del self._dropped[airfield]
 
     def _take_acknowledgements(self, report: CycleReport) -> None:
-        """Acknowledgements are written by other processes: the command, the board."""
-        try:
-            acknowledgements = self._store.acknowledgements()
-        except StoreError as error:
-            log.error(  # noqa: TRY400 - its sentence says it all
-                "acknowledgements_unread", extra={"problem": str(error)}
-            )
-            return
-        now = self._clock.now()
-        for ack in acknowledgements:
-            key = (ack.episode, ack.at)
-            if key in self._acknowledged:
-                continue
-            lasts = self.settings.fleet.rules.acknowledged_for
-            if now - ack.at < lasts and not self._take_note(ack, report):
-                continue
-            self._acknowledged.add(key)
-
-    def _take_note(self, ack: StoredAcknowledgement, report: CycleReport) -> bool:
-        """Take one acknowledgement; say whether nothing of it is left to store."""
-        event = pipeline.Acknowledged((ack.episode,), ack.by)
-        for airfield in self.books:
-            state = self._present(airfield).state
-            known = any(told.episode == ack.episode for told in state.ledger)
-            # True after a restart for what was taken before it.
-            taken = any(a.episode == ack.episode and a.at >= ack.at for a in state.acknowledged)
-            if known and not taken:
-                return self._try_step(airfield, event, report)
-        return True
+        lasts = self.settings.fleet.rules.acknowledged_for
+        states = [self._present(airfield).state for airfield in self.books]
+        for airfield, ack in self._noted.waiting(states, lasts, self._clock.now()):
+            if self._try_step(airfield, pipeline.Acknowledged((ack.episode,), ack.by), report):
+                self._noted.taken(ack)
 
     def acknowledge(
         self, airfield: str, episodes: tuple[str, ...], by: str, report: CycleReport | None = None
@@ -345,6 +346,8 @@ class Watch:
 
     def _step(self, airfield: str, event: pipeline.Event, report: CycleReport) -> None:
         with self._turn:
+            if airfield not in self.books:
+                return  # not configured any more
             change = self._judge(airfield, event, report)
             if change is not None:
                 self._keep(change, report)
@@ -360,7 +363,9 @@ class Watch:
         now = self._clock.now()
         before = self._present(airfield)
         conditions = self.keeper.conditions(airfield)
-        if not may_end:
+        if airfield in self._asking.unasked:
+            conditions = replace(conditions, catching_up=True)
+        if not may_end or self._replaced.holds(before.state, self.settings.fleet.rules):
             conditions = replace(conditions, unwritten=True)
         outcome = pipeline.step(self.setup, before, event, now, conditions)
         if outcome.books is before and not news(outcome):
@@ -375,7 +380,7 @@ class Watch:
         # alone in the store would be written over by the older one later.
         waiting = self.keeper.unwritten.changes() if self.keeper.unwritten else []
         try:
-            keep(self._store, [*waiting, change], self._channels.starts_of)
+            self._write([*waiting, change])
         except Exception as error:
             self._warn_all_the_same(change, error, report)
             raise
@@ -384,10 +389,15 @@ class Watch:
         for each in (*waiting, change):
             self._adopt(each, report)
 
+    def _write(self, changes: list[Change]) -> None:
+        keep(self._store, changes, self._channels.starts_of, self._unrecorded)
+        if changes:
+            self._unrecorded = None
+
     def _in_words(self, change: Change) -> Change:
-        fleet = self.settings.fleet
+        fleet, in_words = self.settings.fleet, self._with_links or compose
         composed = tuple(
-            (notice, words_for(notice, situation, fleet, compose, compose_plain))
+            (notice, words_for(notice, situation, fleet, in_words, compose_plain))
             for notice, situation in noting_dead_letters(self._store, change.outcome.notices)
         )
         return replace(change, composed=composed)
@@ -410,7 +420,7 @@ class Watch:
                 return
             waiting = self.keeper.unwritten.changes()
             try:
-                keep(self._store, waiting, self._channels.starts_of)
+                self._write(waiting)
             except StoreError as error:
                 self.keeper.still_unwritten(error)
                 report.failed.append(str(error))
@@ -435,11 +445,8 @@ class Watch:
 
     def knows_a_wind(self) -> bool:
         """Whether the wind of any airfield is known now, if only by a fall-back station."""
-        now = self._clock.now()
         return any(
-            wind_is_known(airfield, self.books[airfield.id].state, now)
-            or covering(airfield, self.books[airfield.id].state, now) is not None
-            for airfield in self._airfields.values()
+            knows_wind(a, self.books[a.id], self._clock.now()) for a in self._airfields.values()
         )
 
     # --- delivery ---------------------------------------------------------------
@@ -450,12 +457,17 @@ class Watch:
         """Send what is due."""
         after_poll = self.keeper.polled_well
         args = () if patience is None else (patience,)
-        drained = self._worker.drain(stop, *args)
+        try:
+            drained = self._worker.drain(stop, *args)
+        except StoreError as error:
+            self.keeper.could_not_deliver(error)
+            raise
         self.keeper.drained(drained, after_poll, self.books)
         return drained
 
     def close(self) -> None:
-        """Show that the watch has ended."""
+        """Show that the watch has ended, and give back what it has open."""
+        self._asking.close()
         self.keeper.close(self.books)
 
     def next_due(self) -> datetime | None:
@@ -466,14 +478,14 @@ class Watch:
         self, contact: str, airfield: str, old: tuple[Notice, ...], now: datetime
     ) -> tuple[Notice, Content] | None:
         """One notice of the state now, in the place of notices that have become old."""
-        field_ = self._airfields.get(airfield)
-        if field_ is None:
-            return None
         with self._turn:
+            field_ = self._airfields.get(airfield)
+            if field_ is None:
+                return None
             situation = situation_now(self.setup, field_, self.books[airfield], contact, now)
-        fleet = self.settings.fleet
+        fleet, in_words = self.settings.fleet, self._with_links or compose
         notice = state_now(contact, field_, old, situation, fleet.rules, now)
-        content = words_for(notice, situation, fleet, compose, compose_plain)
+        content = words_for(notice, situation, fleet, in_words, compose_plain)
         return notice, content
 
     def airfield(self, airfield: str) -> Airfield:

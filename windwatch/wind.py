@@ -120,9 +120,10 @@ class PeakWind(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class HeadingTrue:
-    """A surveyed heading, degrees true."""
+    """A heading in degrees true: surveyed, unless it is said to be approximate."""
 
     heading_true: DegreesTrue
+    approximate: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,6 +131,7 @@ class HeadingMagnetic:
     """A magnetic heading; it becomes true with the variation of the place and date."""
 
     heading_magnetic: DegreesMagnetic
+    approximate: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,6 +6,9 @@ here.
 
 from __future__ import annotations
 
+import contextlib
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 from datetime import timedelta
 from email.utils import parseaddr
 from pathlib import Path
@@ -29,11 +32,14 @@ from windwatch.settings.running import (
     FeedValues,
     MailValues,
     Settings,
+    WatchValues,
     WebhookValues,
 )
 from windwatch.store.store import Store
 
 if TYPE_CHECKING:
+    from windwatch.upkeep.heartbeat import Heartbeat
+    from windwatch.upkeep.metrics import Metrics
     from windwatch.upkeep.showing import Outward
 
 # A path of an address that may hold a key is at least so long.
@@ -132,7 +138,7 @@ def make_channels(settings: Settings, folder: Path | None = None) -> ChannelBook
                 settings, contact.name, kind, addresses, folder
             )
     in_turn = {contact.name for contact in settings.fleet.contacts if contact.fall_back}
-    return ChannelBook(channels, in_turn)
+    return ChannelBook(channels, in_turn, settings.fleet.rules)
 
 
 def status_path(settings: Settings) -> Path:
@@ -146,6 +152,15 @@ def status_path(settings: Settings) -> Path:
     return path_beside(settings.files[0])
 
 
+def status_path_guessed(paths: Sequence[Path]) -> Path | None:
+    """Where the state of a watch is whose configuration cannot be used; None: nobody can tell."""
+    from windwatch.upkeep.health import SUFFIX  # noqa: PLC0415 - few commands need it
+
+    folders = [path if path.is_dir() else path.parent for path in paths]
+    found = [file for folder in dict.fromkeys(folders) for file in folder.glob("*" + SUFFIX)]
+    return found[0] if len(found) == 1 else None
+
+
 def make_outward(settings: Settings) -> Outward:
     """Where a watch shows how it stands: its state, the heartbeat, metrics.
 
@@ -157,41 +172,150 @@ def make_outward(settings: Settings) -> Outward:
     from windwatch.upkeep.hiding import Hider  # noqa: PLC0415 - as below
     from windwatch.upkeep.showing import Outward  # noqa: PLC0415 - only the watch needs it
 
-    values = settings.watch
-    heartbeat = metrics = None
-    if values.heartbeat_url is not None:
-        from windwatch.upkeep.heartbeat import Heartbeat, HeartbeatTarget  # noqa: PLC0415
-
-        heartbeat = Heartbeat(
-            HeartbeatTarget(
-                url=values.heartbeat_url.reveal(),
-                allow_http=values.allow_http,
-                allow_networks=values.allow_networks,
-                ca_file=values.ca_file,
-            )
-        )
-    if values.metrics_port is not None:
-        from windwatch.upkeep.metrics import Metrics  # noqa: PLC0415 - an extra
-
-        metrics = Metrics(values.metrics_port, values.metrics_address)
     return Outward(
         status=status_path(settings),
-        heartbeat=heartbeat,
-        metrics=metrics,
-        store_patience=values.store_patience,
+        heartbeat=_heartbeat(settings.watch),
+        metrics=_metrics(settings.watch),
+        store_patience=settings.watch.store_patience,
         hide=Hider(hidden_texts(settings)),
     )
+
+
+def _heartbeat(values: WatchValues) -> Heartbeat | None:
+    if values.heartbeat_url is None:
+        return None
+    from windwatch.upkeep.heartbeat import Heartbeat, HeartbeatTarget  # noqa: PLC0415
+
+    return Heartbeat(
+        HeartbeatTarget(
+            url=values.heartbeat_url.reveal(),
+            allow_http=values.allow_http,
+            allow_networks=values.allow_networks,
+            ca_file=values.ca_file,
+        )
+    )
+
+
+def _metrics(values: WatchValues) -> Metrics | None:
+    if values.metrics_port is None:
+        return None
+    from windwatch.upkeep.metrics import Metrics  # noqa: PLC0415 - an extra
+
+    return Metrics(values.metrics_port, values.metrics_address)
+
+
+# --- parts that are exchanged while the watch runs -------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Parts:
+    """The rim of a watch, as one configuration has it."""
+
+    feed: Feed | None
+    channels: ChannelBook
+    outward: Outward | None = None
+
+
+def make_parts(settings: Settings, clock: Clock) -> Parts:
+    """The rim of a watch.
+
+    Raises
+    ------
+    WindwatchError
+        If a part cannot be made.
+    """
+    feed = make_feed(settings, clock)
+    try:
+        return Parts(feed, make_channels(settings), make_outward(settings))
+    except BaseException:
+        feed.close()
+        raise
+
+
+def renew_parts(
+    parts: Parts, was: Settings, now: Settings, clock: Clock, hide: Iterable[str]
+) -> Parts:
+    """The rim by another configuration; a part whose settings are the same stays what it is.
+
+    So the feed keeps what it knows of its server: when it may be asked again, and what is new.
+
+    Parameters
+    ----------
+    hide : iterable of str
+        What must be read in no log and no state: also of the configuration before, by which
+        something may still be under way.
+
+    Raises
+    ------
+    WindwatchError
+        If a new part cannot be made; then none was, and the old ones are as they were.
+    """
+    from windwatch.upkeep.hiding import Hider  # noqa: PLC0415 - only the watch needs it
+
+    feed, outward = parts.feed, parts.outward
+    if feed is not None and feed_settings(now.feed) != feed_settings(was.feed):
+        feed = make_feed(now, clock)
+    try:
+        channels = make_channels(now)
+        if outward is not None:
+            # Of what is called: patience and the file of the state are no part of it.
+            beats, shows = _called(was.watch) != _called(now.watch), _port(was) != _port(now)
+            outward = replace(
+                outward,
+                status=status_path(now),
+                heartbeat=_heartbeat(now.watch) if beats else outward.heartbeat,
+                store_patience=now.watch.store_patience,
+                hide=Hider(hide),
+                # Last, because it takes a port.
+                metrics=_metrics(now.watch) if shows else outward.metrics,
+            )
+    except BaseException:
+        if feed is not None and feed is not parts.feed:
+            feed.close()
+        raise
+    return Parts(feed, channels, outward)
+
+
+def put_away(old: Parts, new: Parts) -> None:
+    """End what is not in use any more; the watch itself closes its feeds."""
+    if old.outward is None or new.outward is None:
+        return
+    before, after = old.outward, new.outward
+    if before.heartbeat is not None and before.heartbeat is not after.heartbeat:
+        before.heartbeat.close()
+    if before.metrics is not None and before.metrics is not after.metrics:
+        before.metrics.close()
+
+
+def leave_status(old: Parts, new: Parts) -> None:
+    """Take away the state of a watch that is written elsewhere now: it would seem to be silent."""
+    before = None if old.outward is None else old.outward.status
+    if before is not None and new.outward is not None and before != new.outward.status:
+        with contextlib.suppress(OSError):
+            before.unlink()
+
+
+def _called(values: WatchValues) -> object:
+    return values.heartbeat_url, values.allow_http, values.allow_networks, values.ca_file
+
+
+def _port(settings: Settings) -> object:
+    return settings.watch.metrics_port, settings.watch.metrics_address
 
 
 def hidden_texts(settings: Settings) -> tuple[str, ...]:
     """What must be read in no log: secrets, and people's and machines' addresses."""
     secrets = [settings.feed.api_key, settings.store.password, settings.watch.heartbeat_url]
     texts = [settings.feed.contact, urlsplit(settings.feed.url).query]
+    if settings.board is not None:
+        board = settings.board
+        secrets += [board.password_hash, board.viewer_password_hash, board.secret]
     if settings.mail is not None:
         secrets.append(settings.mail.password)
         texts += [settings.mail.username or "", parseaddr(settings.mail.sender)[1]]
     for addresses in settings.addresses.values():
         texts.append(addresses.email or "")
+        secrets.append(addresses.push)
         if addresses.webhook is not None:
             secrets += addresses.webhook.secrets
             texts.append(addresses.webhook.url)

@@ -90,7 +90,12 @@ def test_a_doubtful_heading_with_a_second_figure_is_taken_and_called_doubtful(wi
 
 def test_compass_points_are_taken_and_called_approximate(with_runway, checked):
     text = with_runway({"le_ident": "E", "he_ident": "W"})
-    assert headings(checked(text)[0]) == [HeadingTrue(90.0), HeadingTrue(270.0)]
+    airfield, warnings = checked(text)
+    assert headings(airfield) == [
+        HeadingTrue(90.0, approximate=True),
+        HeadingTrue(270.0, approximate=True),
+    ]
+    assert "its heading is called approximate, so every figure is" in warnings[0]
     assert "approximate: compass point of its name" in re.sub(r"\s*#\s*", " ", text)
 
 

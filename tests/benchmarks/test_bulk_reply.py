@@ -183,6 +183,7 @@ print(len(found), reader.records, most() - before)
 """
 
 
+@pytest.mark.promise(16)
 @pytest.mark.skipif(sys.platform != "linux", reason="only Linux tells the most that was resident")
 def test_memory_stays_flat(reply, plans, root, tmp_path, capsys):
     tracemalloc.start()

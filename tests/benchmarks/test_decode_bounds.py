@@ -77,6 +77,7 @@ EXPRESSIONS = {
 }
 
 
+@pytest.mark.guard("parsers")
 @pytest.mark.parametrize("name", EXPRESSIONS)
 def test_each_expression_alone_takes_time_in_proportion(name):
     expression = EXPRESSIONS[name]

@@ -199,6 +199,7 @@ def yardstick() -> float:
 
 
 @pytest.mark.benchmark
+@pytest.mark.promise(11)
 @pytest.mark.parametrize(
     ("wind", "crossing", "limit"),
     [

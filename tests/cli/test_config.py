@@ -99,6 +99,8 @@ def test_a_runway_with_its_own_limit_is_shown_by_itself(run, flat):
     assert "24 (229 true)" in said
 
 
+@pytest.mark.promise(22)
+@pytest.mark.guard("secrets")
 def test_show_tells_who_hears_what_and_no_secret(run, flat, monkeypatch):
     monkeypatch.setenv("WINDWATCH_MAIL_PASSWORD", "open sesame")
     result = run("config", "show", "config/larkspur.toml")

@@ -181,6 +181,7 @@ def test_words_say_that_not_reported_is_not_calm(run):
     assert "Wind not reported, which is not calm." in said
 
 
+@pytest.mark.guard("feed text")
 def test_nothing_in_a_line_steers_the_terminal(run):
     said = run("decode", *NOW, given=f"\x1b[2Jjunk\n{SPECI}\n").stdout
     assert "\x1b" not in said

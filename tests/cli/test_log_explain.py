@@ -68,7 +68,8 @@ def test_log_of_nothing_says_that_it_says_nothing_of_the_wind(run, demo):
 
 def test_log_as_json(answer, demo, caution):
     found = answer("log", "config/demo.toml", *SINCE)
-    assert set(found) == {"since", "notices", "open_episodes", "caution"}
+    keys = {"since", "notices", "open_episodes", "acknowledgements", "caution"}
+    assert set(found) == keys
     assert len(found["notices"]) == len(demo.sent)
     assert found["caution"] == caution
     notice = found["notices"][0]

@@ -3,12 +3,19 @@
 import email
 import email.policy
 import json
+from pathlib import Path
 
 import pytest
 
 from tests.servers.mail_server import MailServer
+from tests.servers.samples import GUST_FRONT
 from tests.servers.webhook_server import SECRET, WebhookReceiver
 from tests.watch.little_watch import config_text
+from windwatch.cli.show import load_settings
+from windwatch.clock import HandClock
+from windwatch.notices.outbox import Route
+from windwatch.store.store import open_store
+from windwatch.wiring import make_channels
 
 PEOPLE = """
 [[contact]]
@@ -105,3 +112,41 @@ def test_real_servers_take_it_and_a_failing_one_is_told_with_its_answer(
         assert "owner by folder: the next hop took it" in said, "the others go on"
         assert mail.password not in result.output
         assert "2 of the test notices did not leave" in result.stderr
+
+
+def test_an_address_that_said_it_was_gone_is_turned_on_again_by_a_person(run, configured, flat):
+    hooked = '[[contact]]\nname = "desk"\nwebhook = { url = "URL", allow_http = true }\n'
+    rim = '[delivery]\nallow_networks = ["127.0.0.0/8"]\n'
+    with WebhookReceiver(check_time=False) as hook:
+        people = hooked.replace("URL", hook.url).replace(
+            "allow_http = true", 'allow_http = true, secret_env = "HOOK_SECRET"'
+        )
+        folder = configured(people, rim)
+        settings = load_settings([Path("field.toml")])
+        route = Route("desk", "webhook")
+        channel = make_channels(settings).get(route)
+        with open_store(folder / "watch.db", HandClock(GUST_FRONT)) as store:
+            store.turn_off(route, channel.fingerprint, "410 Gone", GUST_FRONT)
+
+        hook.script(410)
+        gone = run("send-test", "field.toml", "desk", "--turn-on")
+        assert gone.exit_code == 3
+        assert "NOT taken: 410 Gone" in flat(gone.stdout)
+        told = run("send-test", "field.toml", "desk")
+        assert "gets no notices: with --turn-on it gets them again" in flat(told.stdout)
+        with open_store(folder / "watch.db", HandClock(GUST_FRONT)) as store:
+            assert store.turned_off(route, channel.fingerprint), "nothing was asked for"
+
+        on = run("send-test", "field.toml", "desk", "--turn-on")
+        assert on.exit_code == 0
+        assert "gets notices again from now on" in flat(on.stdout)
+        with open_store(folder / "watch.db", HandClock(GUST_FRONT)) as store:
+            assert not store.turned_off(route, channel.fingerprint)
+        again = run("send-test", "field.toml", "desk", "--turn-on")
+        assert "again" not in flat(again.stdout)
+
+
+def test_a_test_makes_no_store(run, configured):
+    folder = configured()
+    assert run("send-test", "field.toml", "--turn-on").exit_code == 0
+    assert not (folder / "watch.db").exists()

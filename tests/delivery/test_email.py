@@ -76,6 +76,7 @@ def test_a_server_on_this_machine_may_take_mail_without_login():
         assert len(server.messages) == 1
 
 
+@pytest.mark.guard("mail")
 def test_a_login_is_never_sent_in_clear():
     with Server(security="none") as server:
         failure = refused(channel(server))
@@ -84,6 +85,8 @@ def test_a_login_is_never_sent_in_clear():
         assert server.messages == []
 
 
+@pytest.mark.fault("F65")
+@pytest.mark.guard("mail")
 def test_without_starttls_nothing_is_sent_in_clear():
     with Server(security="none") as server:
         failure = refused(channel(server, security="starttls"))
@@ -92,6 +95,7 @@ def test_without_starttls_nothing_is_sent_in_clear():
         assert server.messages == []
 
 
+@pytest.mark.guard("mail")
 def test_a_certificate_that_nobody_vouches_for_is_refused(server):
     failure = refused(channel(server, ca_file=None))
     assert failure.rule is Rule.INSECURE
@@ -99,6 +103,7 @@ def test_a_certificate_that_nobody_vouches_for_is_refused(server):
     assert server.logins == []
 
 
+@pytest.mark.guard("mail")
 @pytest.mark.parametrize("security", ["starttls", "tls"])
 def test_a_certificate_of_another_name_is_refused(security):
     with Server(security=security, names=("mail.elsewhere.example",)) as server:
@@ -112,6 +117,7 @@ def test_a_ca_file_that_cannot_be_read_is_named(server, tmp_path):
     assert "none.pem" in failure.answer
 
 
+@pytest.mark.guard("secrets")
 def test_a_wrong_password_takes_the_channel_down_and_is_not_repeated_in_the_answer(server):
     failure = refused(channel(server, password="old horse"))
     assert (failure.rule, failure.status) == (Rule.CHANNEL_DOWN, 535)
@@ -145,6 +151,7 @@ def test_every_refusal_is_understood(server, stage, answer, rule, status):
     assert len(server.messages) == 1
 
 
+@pytest.mark.fault("F64")
 def test_a_server_that_takes_the_message_and_drops_leaves_it_uncertain(server):
     server.script("taken", DROP)
     failure = refused(channel(server))
@@ -193,6 +200,8 @@ def cut(talk, limit_s=2.0, **changes):
     return failure
 
 
+@pytest.mark.fault("F66")
+@pytest.mark.guard("sizes")
 def test_endless_reply_lines_are_cut():
     def talk(connection):
         connection.sendall(b"220 mail\r\n")
@@ -203,6 +212,8 @@ def test_endless_reply_lines_are_cut():
     assert cut(talk).rule is Rule.AGAIN
 
 
+@pytest.mark.fault("F66")
+@pytest.mark.guard("sizes")
 def test_an_endless_line_is_cut():
     def talk(connection):
         while True:
@@ -211,6 +222,7 @@ def test_an_endless_line_is_cut():
     assert cut(talk).rule is Rule.AGAIN
 
 
+@pytest.mark.fault("F66")
 def test_a_byte_now_and_then_is_cut():
     def talk(connection):
         for byte in b"220 mail" * 100:

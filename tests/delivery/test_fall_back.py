@@ -1,5 +1,6 @@
 """Channels in turn: the next starts when the first fails (reliability, section 3; F61 to F73)."""
 
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -12,6 +13,7 @@ from windwatch.delivery.in_turn import starts
 from windwatch.delivery.retry import Rule
 from windwatch.delivery.worker import Worker
 from windwatch.notices.outbox import DeliveryState, Outcome, Route
+from windwatch.rules import USUAL
 from windwatch.store.store import open_store
 
 NOW = GUST_FRONT
@@ -76,6 +78,13 @@ def test_in_turn_each_channel_waits_a_minute_more_and_what_is_not_urgent_uses_th
     assert starts(a_notice(DESK, urgent=False), three, in_turn=True) == {"email": None}
 
 
+def test_how_long_the_first_may_take_is_a_figure_of_the_configuration():
+    rules = replace(USUAL, fall_back_after=5 * MINUTE)
+    routes = {Route(DESK, "email"): Scripted(), Route(DESK, "webhook"): Scripted()}
+    found = ChannelBook(routes, {DESK}, rules).starts_of(a_notice(DESK, at=NOW))
+    assert found == {"email": None, "webhook": NOW + 5 * MINUTE}
+
+
 def test_what_the_first_channel_takes_goes_by_no_other(store, clock):
     house = House(store, clock, Scripted(), Scripted())
     house.tell()
@@ -87,6 +96,7 @@ def test_what_the_first_channel_takes_goes_by_no_other(store, clock):
     assert store.next_due(clock.now()) is None
 
 
+@pytest.mark.fault("F61")
 def test_f61_greylisted_for_ten_minutes_the_second_starts_at_60_s_and_the_first_goes_on(
     store, clock
 ):
@@ -99,6 +109,7 @@ def test_f61_greylisted_for_ten_minutes_the_second_starts_at_60_s_and_the_first_
     assert house.states() == [("email", "accepted"), ("webhook", "accepted")]
 
 
+@pytest.mark.fault("F62", "F63", "F72", "F73")
 @pytest.mark.parametrize(
     "rule", [Rule.REFUSED, Rule.GONE, Rule.CHANNEL_DOWN, Rule.INSECURE], ids=lambda rule: rule.name
 )
@@ -110,6 +121,7 @@ def test_f62_f63_f72_f73_refused_gone_down_or_not_secure_the_second_starts_now(s
     assert ("webhook", "accepted") in house.states()
 
 
+@pytest.mark.fault("F63")
 def test_f63_what_is_not_even_tried_because_the_channel_is_down_starts_the_second_now(store, clock):
     first = Scripted(Rule.CHANNEL_DOWN)
     house = House(store, clock, first, Scripted())

@@ -59,6 +59,7 @@ def test_a_repeat_replaces_the_same_file(tmp_path):
     assert len(list(tmp_path.iterdir())) == 1
 
 
+@pytest.mark.guard("files")
 def test_a_contacts_name_cannot_lead_out_of_the_folder(tmp_path):
     folder = tmp_path / "notices"
     nasty = new_delivery(a_notice("../../etc/passwd\0\n"), a_content(), "email")
@@ -66,6 +67,7 @@ def test_a_contacts_name_cannot_lead_out_of_the_folder(tmp_path):
     assert [file.parent for file in tmp_path.rglob("*.eml")] == [folder]
 
 
+@pytest.mark.guard("files")
 @pytest.mark.skipif(os.name != "posix", reason="permissions as POSIX has them")
 def test_files_and_a_folder_that_was_made_are_for_their_owner_only(tmp_path):
     folder = tmp_path / "notices"
@@ -74,6 +76,7 @@ def test_files_and_a_folder_that_was_made_are_for_their_owner_only(tmp_path):
     assert [stat.S_IMODE(file.stat().st_mode) for file in folder.iterdir()] == [0o600]
 
 
+@pytest.mark.guard("files")
 def test_a_symbolic_link_of_that_name_is_replaced_not_followed(tmp_path):
     folder = tmp_path / "notices"
     folder.mkdir()
@@ -93,6 +96,7 @@ def test_a_folder_that_cannot_be_written_is_a_failed_try(tmp_path):
         mail_to(blocked).send(DELIVERY, GUST_FRONT)
 
 
+@pytest.mark.guard("files")
 def test_a_write_that_fails_leaves_no_half_file(tmp_path, monkeypatch):
     def fail(_):
         raise OSError(28, "No space left on device")

@@ -67,6 +67,7 @@ def test_minimal_plain_text_has_no_second_part():
     assert "Secure X-WREN now." in message.get_content()
 
 
+@pytest.mark.guard("mail")
 def test_it_says_that_a_machine_wrote_it_and_when():
     message = parsed(built())
     assert message["Auto-Submitted"] == "auto-generated"
@@ -74,6 +75,7 @@ def test_it_says_that_a_machine_wrote_it_and_when():
     assert message["To"] == "owner of X-WREN <wren.owner@faraway.example>"
 
 
+@pytest.mark.guard("mail")
 @pytest.mark.parametrize(
     "nasty",
     [
@@ -99,6 +101,7 @@ def test_nothing_is_smuggled_into_a_header(nasty):
     assert [a.addr_spec for a in message["To"].addresses] == ["wren.owner@faraway.example"]
 
 
+@pytest.mark.guard("mail")
 @given(st.text(max_size=400))
 def test_whatever_a_subject_and_body_hold_the_headers_stay_ours(text):
     content = replace(a_content(), subject=text, text=text, html=f"<p>{text}")

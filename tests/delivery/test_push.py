@@ -134,11 +134,14 @@ def test_a_redirect_is_not_followed_even_where_the_address_asks_for_it(service):
     assert [got["path"] for got in service.got] == ["/s3cr3t-key"]
 
 
+@pytest.mark.fault("F74")
 def test_f74_an_endless_answer_is_cut_and_its_status_counts(service):
     service.body = b"x" * 50_000_000
     assert send(service).answer.startswith("200")
 
 
+@pytest.mark.fault("F75")
+@pytest.mark.guard("addresses")
 def test_f75_a_private_address_is_refused_at_connect_unless_it_is_listed(service):
     with pytest.raises(SendFailed) as failed:
         send(service, allow=())
@@ -158,6 +161,8 @@ def test_nothing_listens(service):
     assert "refused the connection" in str(failed.value)
 
 
+@pytest.mark.promise(22)
+@pytest.mark.guard("secrets")
 def test_promise_22_the_address_is_nowhere_to_be_read(service, caplog):
     caplog.set_level(logging.DEBUG)
     service.status = 500

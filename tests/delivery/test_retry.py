@@ -1,5 +1,6 @@
 """When to try again: the tables of reliability.md, section 3, row by row."""
 
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -16,6 +17,7 @@ from windwatch.delivery.retry import (
     smtp_rule,
 )
 from windwatch.errors import DeliveryFailed
+from windwatch.rules import USUAL
 
 NOW = GUST_FRONT
 DAY = timedelta(days=1)
@@ -177,3 +179,27 @@ def test_a_channel_without_rules_says_permanent_or_not():
 @pytest.mark.parametrize("rule", Rule)
 def test_a_failure_says_whether_trying_again_can_help(rule):
     assert SendFailed("no", rule).permanent is (rule in (Rule.REFUSED, Rule.GONE))
+
+
+# --- by the figures of a configuration -----------------------------------------------
+
+
+def test_how_far_apart_tries_become_is_a_figure_of_the_rules():
+    quicker = replace(USUAL, urgent_tries_apart=M, other_tries_apart=10 * M)
+    failure = SendFailed("no", Rule.AGAIN)
+
+    def waited(urgent, count):
+        found = [decide(failure, n, urgent, rules=quicker).at for n in range(1, count + 1)]
+        return [at - NOW for at in found]
+
+    assert waited(True, 8) == [5 * S, 15 * S, 30 * S, M, M, M, M, M]
+    assert waited(False, 5) == [M, 5 * M, 10 * M, 10 * M, 10 * M]
+    slower = replace(USUAL, urgent_tries_apart=15 * M)
+    assert decide(failure, 7, rules=slower).at == NOW + 15 * M
+
+
+def test_how_long_others_are_left_alone_is_a_figure_of_the_rules():
+    rules = replace(USUAL, channel_down_for=4 * M, retry_after_most=20 * M)
+    assert decide(SendFailed("535", Rule.CHANNEL_DOWN), rules=rules).at == NOW + 4 * M
+    asked = SendFailed("503", Rule.AGAIN, retry_after=DAY)
+    assert decide(asked, rules=rules, valid_for=2 * DAY).at == NOW + 20 * M

@@ -141,6 +141,7 @@ def test_everything_due_is_sent_and_said_to_be_accepted(store, clock):
     assert report.under_way == 0
 
 
+@pytest.mark.promise(12)
 def test_a_lane_keeps_its_order(store, clock):
     channel = Scripted()
     notices = [a_notice(number=n) for n in range(10)]
@@ -167,6 +168,7 @@ def test_a_host_gets_four_calls_at_a_time_and_no_more(store, clock):
     assert len(channel.tried) == 20
 
 
+@pytest.mark.fault("F76")
 def test_a_hanging_endpoint_holds_up_nobody_else(store, clock):
     hanging, good = Scripted(host="hanging"), Scripted(host="good")
     hanging.hold = threading.Event()
@@ -280,6 +282,7 @@ def test_a_refused_text_goes_once_more_as_plain_text(store, clock):
     assert store.notices()[0].deliveries[0].plain
 
 
+@pytest.mark.fault("F63")
 def test_a_channel_that_is_down_is_knocked_at_once_a_minute_whoever_waits(store, clock):
     channel = Scripted(*[Rule.CHANNEL_DOWN] * 40)
     names = [f"contact {n}" for n in range(10)]
@@ -307,6 +310,7 @@ def test_other_hosts_go_on_while_one_is_down(store, clock):
     assert report.fall_backs == [Route("a", "email")]
 
 
+@pytest.mark.fault("F72")
 def test_an_address_that_is_gone_is_called_no_more_until_it_changes(store, clock):
     gone = Scripted(Rule.GONE)
     enqueue(store, a_notice(number=1))
@@ -344,6 +348,7 @@ def test_a_newer_step_supersedes_a_waiting_older_one(store, clock):
     assert states(store) == ["superseded", "superseded", "accepted"]
 
 
+@pytest.mark.promise(13)
 def test_what_expired_is_replaced_by_one_notice_of_the_state_then(store, clock):
     channel = Scripted(*[Rule.AGAIN] * 12)
     enqueue(store, a_notice(valid_for=10 * MINUTE))
@@ -355,6 +360,7 @@ def test_what_expired_is_replaced_by_one_notice_of_the_state_then(store, clock):
     assert (taken.kind, taken.at) == ("state now", NOW + 10 * MINUTE)
 
 
+@pytest.mark.fault("F78")
 def test_three_openings_and_two_clears_without_a_network_become_one_notice(store, clock):
     """F78: per contact and airfield one notice of the state now, and what happened."""
     channel = Scripted(*[Rule.AGAIN] * 10_000)
@@ -369,6 +375,7 @@ def test_three_openings_and_two_clears_without_a_network_become_one_notice(store
     assert Counter(states(store))["accepted"] == 1
 
 
+@pytest.mark.promise(12)
 def test_nobody_gets_the_end_of_what_they_could_not_know_the_beginning_of(store, clock):
     channel = Scripted(Rule.REFUSED)
     enqueue(store, a_notice(number=1))
@@ -433,6 +440,8 @@ def test_a_restatement_that_breaks_after_expiry_is_asked_for_again(store, clock)
     assert states(store) == ["expired", "accepted"]
 
 
+@pytest.mark.promise(22)
+@pytest.mark.guard("secrets")
 def test_a_mistakes_message_stays_out_of_the_log(store, clock, caplog):
     channel = Scripted(KeyError("ops@larkspur.example hunter2"))
     enqueue(store, a_notice())
@@ -496,6 +505,7 @@ DRAIN_FOR_REAL = """
 """
 
 
+@pytest.mark.promise(2)
 def test_a_worker_killed_after_the_receiver_took_it_repeats_once_with_the_same_id(tmp_path, clock):
     path = tmp_path / "watch.db"
     with open_store(path, clock) as store, WebhookReceiver(check_time=False) as receiver:
@@ -554,6 +564,7 @@ def mail_routes(server, names):
     }
 
 
+@pytest.mark.fault("F62")
 def test_one_refused_recipient_of_thirty(store, clock):
     """F62: 29 accepted, one refused and shown."""
     names = [f"owner {n}" for n in range(30)]
@@ -566,6 +577,7 @@ def test_one_refused_recipient_of_thirty(store, clock):
     assert Counter(states(store)) == {"accepted": 29, "refused": 1}
 
 
+@pytest.mark.fault("F61")
 def test_a_greylisting_server_takes_it_once_after_ten_minutes(store, clock):
     """F61: 450 for ten minutes, then 250: delivered once."""
     enqueue(store, a_notice())
@@ -579,6 +591,7 @@ def test_a_greylisting_server_takes_it_once_after_ten_minutes(store, clock):
     assert states(store) == ["accepted"]
 
 
+@pytest.mark.fault("F63")
 def test_a_password_that_was_changed_is_tried_once_a_minute_and_then_all_goes_out(store, clock):
     """F63: the channel is down, nobody's tries are spent, no lock-out by retries."""
     names = ["owner of X-WREN", "instructor on duty"]

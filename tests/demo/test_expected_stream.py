@@ -109,6 +109,7 @@ def test_steps_that_nobody_hears_are_made_all_the_same(day: Day) -> None:
     assert [r for r in day.nobody if r[2] != "easing"] == table(NOBODY)
 
 
+@pytest.mark.promise(15)
 def test_the_summary_at_opening_tells_what_waited(day: Day, root: Path) -> None:
     opening = datetime(2026, 9, 23, 11, 0, tzinfo=UTC)
     fresh = "METAR XLKS 231053Z AUTO 00000KT 10SM CLR 09/06 A3010 RMK AO2"

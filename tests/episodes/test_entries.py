@@ -43,6 +43,7 @@ def test_a_report_of_a_fall_back_waits() -> None:
     assert judged(text, utc("1256"))[0] is Status.STANDBY
 
 
+@pytest.mark.fault("F13")
 def test_f13_the_text_of_another_station_is_quarantined() -> None:
     found = judged(metar(utc("1253"), "18010KT"), utc("1256"), station_asked="XBRN")
     assert found == (Status.QUARANTINED, "the text is of XLKS, but XBRN was asked for")
@@ -51,6 +52,7 @@ def test_f13_the_text_of_another_station_is_quarantined() -> None:
     )
 
 
+@pytest.mark.fault("F14")
 @pytest.mark.parametrize(
     ("ahead", "expected"),
     [(10, Status.ACCEPTED), (11, Status.QUARANTINED), (120, Status.QUARANTINED)],
@@ -62,6 +64,7 @@ def test_f14_an_observation_more_than_ten_minutes_ahead_is_quarantined(
     assert judged(metar(observed, "18010KT"), utc("1253"))[0] is expected
 
 
+@pytest.mark.fault("F14")
 def test_f14_the_future_does_not_refresh_and_does_not_block() -> None:
     watching = Watch(parked_fleet())
     watching.report("18030KT", "1500", received="1253")
@@ -70,6 +73,7 @@ def test_f14_the_future_does_not_refresh_and_does_not_block() -> None:
     assert watching.report("18030KT", "1253") == ["opened"]
 
 
+@pytest.mark.fault("F12")
 def test_f12_yesterdays_text_is_refused_by_the_date_of_the_feed() -> None:
     text = metar(utc("1253"), "18010KT")
     found, reason = judged(text, utc("1256", 23), observed_at=utc("1253", 23))
@@ -78,10 +82,12 @@ def test_f12_yesterdays_text_is_refused_by_the_date_of_the_feed() -> None:
     assert "22 12:53Z" in reason
 
 
+@pytest.mark.fault("F12")
 def test_f12_yesterdays_text_without_a_date_is_a_day_old() -> None:
     assert judged(metar(utc("1253"), "18010KT"), utc("1256", 23))[0] is Status.LATE
 
 
+@pytest.mark.fault("F26")
 @pytest.mark.parametrize(
     ("received", "observed"),
     [
@@ -115,6 +121,7 @@ def test_what_is_no_report_is_unreadable(text: str) -> None:
 # --- identity ------------------------------------------------------------------------
 
 
+@pytest.mark.fault("F16")
 def test_f16_the_same_report_from_two_feeds_has_one_effect() -> None:
     watching = Watch(parked_fleet())
     text = metar(utc("1253"), "18030KT")
@@ -128,6 +135,7 @@ def test_f16_the_same_report_from_two_feeds_has_one_effect() -> None:
     assert len(watching.state.entries) == 1
 
 
+@pytest.mark.fault("F16")
 def test_f16_five_hundred_repeats_change_nothing() -> None:
     watching = Watch(parked_fleet())
     text = metar(utc("1253"), "18030KT")
@@ -137,6 +145,7 @@ def test_f16_five_hundred_repeats_change_nothing() -> None:
     assert watching.books is before
 
 
+@pytest.mark.fault("F15")
 def test_f15_old_and_new_by_turns_do_not_flap() -> None:
     watching = Watch(parked_fleet())
     old, new = metar(utc("1153"), "18010KT"), metar(utc("1253"), "18030KT")
@@ -145,6 +154,8 @@ def test_f15_old_and_new_by_turns_do_not_flap() -> None:
     assert made == [["opened"], [], [], [], []]
 
 
+@pytest.mark.fault("F17")
+@pytest.mark.promise(4)
 def test_f17_reverse_order_gives_the_same_state_and_one_notice() -> None:
     texts = [metar(utc(at), wind) for at, wind in (("1153", "18010KT"), ("1253", "18030KT"))]
     forward, backward = Watch(parked_fleet()), Watch(parked_fleet())
@@ -157,6 +168,7 @@ def test_f17_reverse_order_gives_the_same_state_and_one_notice() -> None:
 # --- corrections -----------------------------------------------------------------------
 
 
+@pytest.mark.fault("F18")
 def test_f18_a_correction_takes_the_place_of_what_it_corrects() -> None:
     watching = Watch(parked_fleet())
     watching.report("18031KT", "1453")
@@ -165,6 +177,7 @@ def test_f18_a_correction_takes_the_place_of_what_it_corrects() -> None:
     assert watching.level() == "within"
 
 
+@pytest.mark.fault("F19")
 def test_f19_a_correction_that_adds_a_crossing_opens_and_is_named_so() -> None:
     watching = Watch(parked_fleet())
     watching.report("18013KT", "1453")
@@ -209,6 +222,7 @@ def test_a_correction_that_takes_the_wind_away_takes_the_knowledge_too() -> None
 # --- order ---------------------------------------------------------------------------------
 
 
+@pytest.mark.fault("F25")
 def test_f25_speci_and_metar_three_minutes_apart_are_one_low_report() -> None:
     watching = Watch(parked_fleet(taxi=30))
     watching.report("18035KT", "1253")
@@ -217,6 +231,7 @@ def test_f25_speci_and_metar_three_minutes_apart_are_one_low_report() -> None:
     assert watching.report("18010KT", "1453") == ["back"]
 
 
+@pytest.mark.fault("F25")
 def test_speci_and_metar_of_one_minute_are_both_judged() -> None:
     watching = Watch(parked_fleet())
     watching.raw(
@@ -262,6 +277,8 @@ def test_entries_are_ordered_by_time_correction_and_strength() -> None:
 # --- missing parts ----------------------------------------------------------------------------
 
 
+@pytest.mark.fault("F20")
+@pytest.mark.promise(7)
 @pytest.mark.parametrize("wind", ["/////KT", ""])
 def test_f20_a_report_without_wind_refreshes_no_wind_and_keeps_the_episode(wind: str) -> None:
     watching = Watch(parked_fleet())
@@ -274,6 +291,8 @@ def test_f20_a_report_without_wind_refreshes_no_wind_and_keeps_the_episode(wind:
     assert watching.state.weather.at == utc("1353")
 
 
+@pytest.mark.fault("F20")
+@pytest.mark.promise(7)
 def test_f20_nil_refreshes_nothing() -> None:
     watching = Watch(parked_fleet())
     watching.report("18010KT", "1253")
@@ -282,6 +301,8 @@ def test_f20_nil_refreshes_nothing() -> None:
     assert watching.state.weather.at == utc("1253")
 
 
+@pytest.mark.fault("F20")
+@pytest.mark.promise(7)
 def test_f20_speed_without_direction_opens_and_does_not_clear() -> None:
     watching = Watch(flying_fleet())
     assert "opened" in watching.report("///18KT", "1253")

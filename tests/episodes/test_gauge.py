@@ -1,6 +1,6 @@
 """One figure against its limits over time (reliability section 2), each rule by itself."""
 
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import pytest
 
@@ -8,14 +8,16 @@ from tests.pipeline.little_field import utc
 from windwatch.assessment.assess import finding
 from windwatch.assessment.limits import thresholds
 from windwatch.assessment.values import Level
-from windwatch.episodes.gauge import Gauge, Reading, advance, clear_rules
+from windwatch.episodes.gauge import ClearRule, Gauge, Reading, advance, clear_rules
 from windwatch.fleet import Limit
 from windwatch.rules import Rules
 from windwatch.wind import Knots
 
 LIMIT = Limit("tie_down", Knots(25), "X-LARK")  # near over 20, low at 23, near ends at 18.75
 NEW = Gauge()
-RULE = clear_rules(Rules()).runway
+# Stale after 75 minutes an hourly station, after 10 an anemometer of the field's own.
+RULE = clear_rules(Rules(), timedelta(minutes=75)).runway
+OWN_ANEMOMETER_RULE = clear_rules(Rules(), timedelta(minutes=10)).runway
 
 
 def reading(at: str, knots: float | None, *, qualifies: bool = True, **more: object) -> Reading:
@@ -39,10 +41,11 @@ def run(
     convective_at: datetime | None = None,
     confirm: int = 1,
     start: Gauge = NEW,
+    rule: ClearRule = RULE,
 ) -> Gauge:
     gauge = start
     for each in readings:
-        gauge = advance(gauge, each, RULE, convective_at, confirm)
+        gauge = advance(gauge, each, rule, convective_at, confirm)
     return gauge
 
 
@@ -184,6 +187,70 @@ def test_only_a_report_closes() -> None:
     held = run(reading("1253", 26), reading("1303", 20), reading("1313", 20))
     assert held.level is Level.OVER
     assert run(reading("1323", 20), start=held).level is Level.WITHIN
+
+
+# --- nothing was known in between ---------------------------------------------------------
+
+
+@pytest.mark.promise(7)
+def test_a_low_report_of_yesterday_does_not_count() -> None:
+    old = run(reading("1253", 26), reading("1353", 20))
+    today = reading("1353", 20, report="today")._replace(at=utc("1353", 23))
+    gauge = run(today, start=old)
+    assert gauge.level is Level.OVER
+    assert [low.report for low in gauge.lows] == ["today"]
+    later = reading("1453", 20, report="next")._replace(at=utc("1453", 23))
+    gauge = run(later, start=gauge)
+    assert gauge.level is Level.WITHIN
+    assert gauge.spans[0].closed_by == ("today", "next")
+
+
+@pytest.mark.promise(7)
+@pytest.mark.parametrize(("second", "level"), [("1507", Level.WITHIN), ("1508", Level.OVER)])
+def test_a_low_report_counts_as_long_as_it_is_not_stale(second: str, level: Level) -> None:
+    gauge = run(reading("1253", 26), reading("1353", 20), reading(second, 20))
+    assert gauge.level is level
+
+
+@pytest.mark.promise(7)
+def test_with_one_hourly_report_missing_the_count_starts_anew() -> None:
+    held = run(reading("1253", 26), reading("1353", 20), reading("1553", 20))
+    assert held.level is Level.OVER
+    gauge = run(reading("1653", 20), start=held)
+    assert gauge.spans[0].closed_by == ("r1553", "r1653")
+
+
+@pytest.mark.promise(7)
+def test_neighbours_are_compared_and_not_the_first_with_the_last() -> None:
+    # An anemometer of the field's own is stale after 10 minutes, and 10 must lie between the two.
+    chain = [reading(f"13{minute:02}", 20) for minute in (25, 30, 35)]
+    gauge = run(reading("1253", 26), *chain, rule=OWN_ANEMOMETER_RULE)
+    assert gauge.spans[0].closed_by == ("r1325", "r1335")
+    broken = [reading(f"13{minute:02}", 20) for minute in (25, 35, 40)]
+    gauge = run(reading("1253", 26), *broken, rule=OWN_ANEMOMETER_RULE)
+    assert gauge.level is Level.OVER
+    assert [low.report for low in gauge.lows] == ["r1335", "r1340"]
+
+
+@pytest.mark.promise(7)
+def test_an_older_report_of_a_fall_back_does_not_make_the_newest_older() -> None:
+    # It is placed where it took over, later than what it tells of.
+    older = reading("1350", 20, fall_back=True)
+    gauge = run(reading("1253", 26), reading("1355", 20), older, reading("1509", 20))
+    assert gauge.level is Level.WITHIN
+
+
+@pytest.mark.promise(7)
+def test_of_three_low_reports_none_may_be_stale_before_the_next() -> None:
+    three = RULE._replace(reports=3)
+    gap = run(
+        *(reading(at, low) for at, low in [("1253", 26), ("1353", 20), ("1453", 20), ("1653", 20)]),
+        rule=three,
+    )
+    assert gap.level is Level.OVER
+    assert run(reading("1753", 20), reading("1853", 20), start=gap, rule=three).level is (
+        Level.WITHIN
+    )
 
 
 # --- peaks -------------------------------------------------------------------------------

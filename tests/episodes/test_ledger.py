@@ -12,8 +12,11 @@ from tests.pipeline.little_field import (
     parked_fleet,
     utc,
 )
+from windwatch import pipeline
+from windwatch.episodes.clock_doubt import Conditions
 from windwatch.episodes.values import Step, TrackKind
 from windwatch.fleet import Contact, RunwaySteps, TellAbout
+from windwatch.reports.raw import RawReport
 
 BEST = Contact("best", ("folder",), TellAbout())
 LAST = Contact("last", ("folder",), TellAbout(runways=RunwaySteps.LAST))
@@ -385,3 +388,52 @@ def test_the_episode_of_a_runway_lost_first_is_another_than_that_of_the_track() 
     watching.report(NONE_LEFT, "1353")
     out, opened = watching.steps
     assert out.episode != opened.episode
+
+
+# --- what waited long to be told -----------------------------------------------------
+
+
+def after_ten_hours_of_doubt() -> Watch:
+    """Over at 12:53 and low from 13:53 on, while nothing could be called back until 23:53."""
+    watching = Watch(parked_fleet())
+    watching.report("18031KT", "1253")
+    doubt = Conditions(clock_in_doubt=True)
+    for hour in range(13, 23):
+        now = utc(f"{hour}56")
+        raw = RawReport(metar(utc(f"{hour}53"), "18010KT"), now, "recorded")
+        watching.last = pipeline.step(
+            watching.setup, watching.books, pipeline.ReportsCame((raw,)), now, doubt
+        )
+        watching.books = watching.last.books
+    return watching
+
+
+def test_a_back_that_had_to_wait_for_ten_hours_reaches_whoever_heard_of_the_opening() -> None:
+    watching = after_ten_hours_of_doubt()
+    assert watching.told() == ["opened"]
+    assert watching.report("18010KT", "2353", received="2356") == ["back"]
+    assert watching.told() == ["opened", "back"]
+    assert watching.tick_until("2357", "2359") == []
+
+
+def test_an_end_that_waited_for_ten_hours_is_back_and_never_withdrawn() -> None:
+    # The level changes with the very report that may tell it: old spans are forgotten then.
+    watching = after_ten_hours_of_doubt()
+    watching.report("18021KT", "2353", received="2356")
+    assert watching.told() == ["opened", "back", "near"]
+    back = next(s for s in watching.steps if s.name == "back")
+    assert back.ended_at == utc("1453")
+
+
+def test_the_loss_of_a_runway_that_is_long_back_is_not_brought_up_again() -> None:
+    # 9/27 is out twice; more than eight hours after its first return none is left for a moment.
+    watching = Watch(flying_fleet(), start=utc("0000"))
+    watching.report(EAST_WEST_OUT, "0053")
+    for at in ("0153", "0253", "0353"):
+        watching.report(WITHIN, at)
+    watching.report(EAST_WEST_OUT, "0453")
+    for hour in range(5, 13):
+        watching.report(EAST_WEST_OUT, f"{hour:02}53")
+    watching.report(NONE_LEFT, "1353")
+    assert made(watching) == [("opened", "")]
+    assert watching.tick_until("1357", "1405") == []

@@ -7,7 +7,7 @@ import pytest
 
 from tests.pipeline.little_field import Watch, parked_fleet, utc
 from windwatch import pipeline
-from windwatch.episodes.rules_changed import forget_rules, rules_at
+from windwatch.episodes.rules_changed import forget_rules, ruled_at
 from windwatch.episodes.state import AirfieldState, Ruled
 from windwatch.fleet import Fleet
 from windwatch.rules import Rules
@@ -127,14 +127,14 @@ def test_books_of_a_version_without_figures_go_by_the_usual_ones() -> None:
     watching = Watch(parked_fleet())
     watching.report("18031KT", "1253")
     old = replace(watching.state, ruled=())
-    assert rules_at(old, utc("1253")) == Rules()
+    assert ruled_at(old, utc("1253")).rules == Rules()
     watching.reload(by(watching.fleet, deadband_kt=4.0))
     watching.books = pipeline.restore(watching.setup, watching.fleet.airfields[0], old)
     assert watching.tick("1300") == []
-    assert rules_at(watching.state, utc("1253")) == Rules()
-    assert rules_at(watching.state, utc("1353")).deadband_kt == 4.0
+    assert ruled_at(watching.state, utc("1253")).rules == Rules()
+    assert ruled_at(watching.state, utc("1353")).rules.deadband_kt == 4.0
 
 
 def test_a_report_before_the_first_figures_goes_by_the_first() -> None:
     state = AirfieldState("XLKS", utc("1200"), ruled=(Ruled(utc("1200"), Rules(low_reports=3)),))
-    assert rules_at(state, utc("1153")).low_reports == 3
+    assert ruled_at(state, utc("1153")).rules.low_reports == 3

@@ -336,13 +336,25 @@ def test_a_fall_back_clears_what_it_opened() -> None:
 
 def test_the_main_station_goes_on_from_its_own_count() -> None:
     watching = gone_main()
+    watching.report("18028KT", "1400", station="XBRN")
+    watching.tick("1408")  # stands, but neither clears nor restarts the count
+    assert watching.level(TAXI) == "over"
+    watching.report("18005KT", "1355", received="1412")
+    assert watching.report("18005KT", "1453") == ["back"]
+    assert [ref.observed_at for ref in watching.steps[-1].reports] == [utc("1355"), utc("1453")]
+
+
+@pytest.mark.promise(7)
+def test_a_fall_back_that_may_not_clear_bridges_no_silence_of_the_main_station() -> None:
+    watching = gone_main()
     watching.report("18005KT", "1323", kind="SPECI")
-    watching.report("18028KT", "1436", station="XBRN")
-    watching.tick("1440")  # stands, but neither clears nor restarts the count
-    watching.report("18005KT", "1450")
-    assert watching.level(TAXI) == "within"
+    watching.report("18005KT", "1426", station="XBRN")
+    watching.tick("1440")
+    watching.report("18005KT", "1450")  # 87 minutes after its own last one
+    assert watching.level(TAXI) == "over"
+    assert "back" in watching.report("18005KT", "1500", kind="SPECI")
     back = next(step for step in watching.steps if step.name == "back")
-    assert [ref.observed_at for ref in back.reports] == [utc("1323"), utc("1450")]
+    assert [ref.observed_at for ref in back.reports] == [utc("1450"), utc("1500")]
 
 
 def test_a_fall_back_without_wind_does_not_cover() -> None:

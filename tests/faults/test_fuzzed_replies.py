@@ -145,6 +145,7 @@ def any_replies(examples: int):
     return fuzzed
 
 
+@pytest.mark.promise(7, 16)
 @pytest.mark.parametrize("form", ["json", "raw"])
 @any_replies(20)
 def test_no_reply_stops_the_watch_or_ends_an_episode(tmp_path: Path, form: str, played) -> None:

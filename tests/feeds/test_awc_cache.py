@@ -73,6 +73,7 @@ def test_the_real_rows_come_through_the_feed(reference, web, feed):
     assert {report.kind for report in result.reports} == {"SPECI"}
 
 
+@pytest.mark.fault("F24")
 def test_f24_a_station_that_is_left_out_is_asked_for_and_not_there(web, feed):
     web.get(ADDRESS, body=made.cache(30))
     result = feed.fetch(("XAAB", "XLKS"), NOW)
@@ -108,6 +109,7 @@ def test_a_station_that_was_not_read_before_is_asked_for_without_conditions(web,
     assert len(result.reports) == 2
 
 
+@pytest.mark.fault("F03", "F07")
 def test_f03_f07_a_file_that_breaks_off_looked_up_only_what_was_in_it():
     sent = zipped(made.cache(400))
     clock = HandClock(NOW)
@@ -128,6 +130,7 @@ def test_f03_f07_a_file_that_breaks_off_looked_up_only_what_was_in_it():
         feed.close()
 
 
+@pytest.mark.fault("F03")
 def test_f03_a_file_shorter_than_its_length_is_not_used():
     sent = zipped(made.cache(400))
     answer = http("200 OK", sent)[:-500]
@@ -146,6 +149,7 @@ def test_a_server_that_says_that_it_is_compressed_is_understood_too():
         feed.close()
 
 
+@pytest.mark.fault("F05", "F06", "F07")
 @pytest.mark.parametrize(
     ("body", "words"),
     [

@@ -119,12 +119,14 @@ def test_bytes_that_are_not_utf_8_do_not_lose_the_report():
     assert text == "METAR XLKS 221853Z 24018KT RMK �"
 
 
+@pytest.mark.fault("F24")
 def test_f24_a_station_that_is_left_out_is_simply_not_there():
     reports, reader = read(made.cache(50), ("XAAB", "XLKS"))
     assert [report.station_asked for report in reports] == ["XAAB"]
     assert reader.problems == ()
 
 
+@pytest.mark.fault("F21")
 def test_f21_one_monstrous_line_costs_one_problem_and_no_time():
     rows = made.cache(5000).split(b"\n")
     rows[2500] = made.monster()

@@ -116,6 +116,7 @@ HARD = {
 }
 
 
+@pytest.mark.guard("parsers")
 @pytest.mark.parametrize("form", list(READERS))
 @pytest.mark.parametrize("name", list(HARD))
 def test_a_megabyte_of_near_matches_takes_time_by_its_length_only(form, name):

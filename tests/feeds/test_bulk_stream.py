@@ -29,6 +29,7 @@ def test_f07_gzip_that_breaks_off_gives_its_whole_rows_and_says_so():
     )
 
 
+@pytest.mark.fault("F03", "F07")
 def test_f07_a_stream_cut_anywhere_never_gives_half_a_report():
     plain = made.cache(6)
     everything = texts(plain)
@@ -44,6 +45,7 @@ def test_f07_a_stream_cut_anywhere_never_gives_half_a_report():
             assert reader.cut or body[:end].endswith(b"\n")
 
 
+@pytest.mark.fault("F07")
 def test_f07_gzip_with_a_wrong_checksum_gives_nothing():
     sent = bytearray(zipped(made.cache(50)))
     sent[-6] ^= 1
@@ -65,6 +67,7 @@ def test_very_many_compressed_parts_are_refused():
         read(zipped(b"") * 100_000)
 
 
+@pytest.mark.fault("F09")
 def test_f09_a_gzip_bomb_is_cut_without_ever_being_in_memory():
     packer = zlib.compressobj(9, zlib.DEFLATED, 31)
     bomb = b"".join(packer.compress(bytes(1 << 20)) for _ in range(64)) + packer.flush()
@@ -76,6 +79,7 @@ def test_f09_a_gzip_bomb_is_cut_without_ever_being_in_memory():
     assert peak < 2 * 1024 * 1024
 
 
+@pytest.mark.fault("F08")
 def test_f08_a_stream_without_end_is_cut():
     def endless():
         while True:
@@ -127,6 +131,7 @@ def test_a_line_is_never_kept_beyond_its_limit():
     assert lines[1] == b"b"
 
 
+@pytest.mark.fault("F05", "F06")
 @pytest.mark.parametrize(
     ("body", "words"),
     [

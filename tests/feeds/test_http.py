@@ -117,6 +117,7 @@ def test_a_validator_that_no_header_can_carry_is_forgotten(feed, tag):
     assert "If-None-Match" not in feed.calls[1].request.headers
 
 
+@pytest.mark.fault("F11")
 def test_f11_a_fresh_request_sets_no_condition_and_passes_every_cache(feed):
     feed.get(URL, body="[1]", headers={"ETag": '"one"'})
     clock = HandClock(NOW)
@@ -196,6 +197,7 @@ def test_f10_a_refusal_keeps_us_away_for_a_minute_at_first(feed, status):
     assert len(feed.calls) == 1
 
 
+@pytest.mark.fault("F10")
 def test_f10_retry_after_in_seconds_is_honoured(feed):
     feed.get(URL, status=503, headers={"Retry-After": "3600"})
     clock = HandClock(NOW)
@@ -270,6 +272,7 @@ def test_jitter_only_shortens_a_wait_by_a_fifth_at_most(feed):
     assert busy.value.retry_after == timedelta(seconds=48)
 
 
+@pytest.mark.fault("F04")
 def test_f04_an_answer_too_slow_keeps_us_away(feed):
     def drip(call, _):
         for _ in range(100):
@@ -287,6 +290,7 @@ def test_f04_an_answer_too_slow_keeps_us_away(feed):
             ask(asker, server.url, batch="another")
 
 
+@pytest.mark.fault("F04")
 def test_f04_a_body_too_slow_keeps_us_away():
     def drip(call, _):
         call.sendall(b"HTTP/1.1 200 OK\r\nContent-Length: 100\r\n\r\n")
@@ -302,6 +306,7 @@ def test_f04_a_body_too_slow_keeps_us_away():
         assert time.monotonic() - began < 0.5
 
 
+@pytest.mark.fault("F01")
 def test_f01_a_resolver_that_hangs_is_told_and_the_next_poll_is_on_time():
     let_go = threading.Event()
 
@@ -321,6 +326,7 @@ def test_f01_a_resolver_that_hangs_is_told_and_the_next_poll_is_on_time():
     let_go.set()
 
 
+@pytest.mark.fault("F02")
 def test_f02_a_refused_connection_is_an_error_and_the_next_poll_is_on_time():
     with TrickServer(says(b"")) as server:
         gone = server.url
@@ -359,6 +365,7 @@ def test_a_reply_knows_whether_its_framing_proves_it_whole(length):
         assert ask(asker, server.url).whole is length
 
 
+@pytest.mark.fault("F22")
 @pytest.mark.parametrize(
     "location",
     [
@@ -379,6 +386,7 @@ def test_f22_a_redirect_away_is_refused(feed, location):
     assert len(feed.calls) == 1
 
 
+@pytest.mark.fault("F22")
 def test_f22_a_redirect_by_http_is_refused_even_where_http_is_allowed():
     redirect = http("302 Found", b"", "Location: /other")
     with TrickServer(says(redirect)) as server, client() as asker:
@@ -401,6 +409,7 @@ def test_redirects_in_a_circle_end(feed):
         ask(asker)
 
 
+@pytest.mark.fault("F23")
 def test_f23_a_wrong_certificate_is_named_and_nothing_is_sent():
     tls = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
     trustme.CA().issue_cert("127.0.0.1").configure_cert(tls)

@@ -55,6 +55,7 @@ def test_each_station_has_its_own_file_and_condition(web, feed, clock):
     assert conditions == [None, None, modified["Last-Modified"], None]
 
 
+@pytest.mark.fault("F12")
 def test_f12_a_closed_station_keeps_its_old_date_and_is_said_to_be_old(reference, web, feed):
     """Source: reference/feeds/tgftp/stations_stale.TXT."""
     web.get(f"{BASE}/ZZZZ.TXT", body=(reference / "feeds/tgftp/stations_stale.TXT").read_bytes())
@@ -125,6 +126,7 @@ def test_a_file_in_another_format_is_an_error_that_names_what_came(web, feed, bo
     assert "XLKS.TXT: HTTP 200" in str(failed.value)
 
 
+@pytest.mark.fault("F03")
 def test_f03_a_file_that_may_be_cut_is_not_used():
     cut = FILE.encode()[:30]
     with TrickServer(says(http("200 OK", cut, length=False))) as server:

@@ -228,6 +228,7 @@ def test_a_device_whose_clock_stands_still_keeps_its_old_time(web):
     assert result.reports == ()
 
 
+@pytest.mark.fault("F14")
 def test_f14_a_sample_of_the_future_is_handed_on_and_takes_part_in_no_mean(web):
     clock = HandClock(NOW)
     feed = made(clock, averaging_period=timedelta(0))
@@ -245,3 +246,17 @@ def test_f14_a_sample_of_the_future_is_handed_on_and_takes_part_in_no_mean(web):
         "METAR XLKS 221255Z AUTO 22060KT",
         "METAR XLKS 221055Z AUTO 22010KT",
     ]
+
+
+def test_a_report_without_a_place_for_its_time_is_dated_by_its_text(web):
+    found = fetch(web, {"raw": "METAR XLKS 221053Z 30028G41KT"}, report="raw", observed_at="")
+    (report,) = found.reports
+    assert report.text == "METAR XLKS 221053Z 30028G41KT"
+    assert report.observed_at is None
+    assert found.problems == ()
+
+
+def test_a_device_without_a_place_for_gusts_is_no_problem(web):
+    found = fetch(web, READING, gust="")
+    assert found.reports[0].text.endswith("22015KT")
+    assert found.problems == ()

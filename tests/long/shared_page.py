@@ -12,11 +12,21 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Self
 
 SIZE = 4096
 # Times, as seconds: set by the test; and up to which the watch is through with each turn.
 NOW, POLLED, TICKED, IDLE = range(4)
 _TIMES = 4
+# Of a pair, behind the stages: the clock of the lease; by that clock, when a watch that stands by
+# looks again, since when it leads (0: it does not), and when it last renewed.
+LEASE_NOW, LOOKS_AT, LEADS, RENEWED = range(32, 36)
+# By the machine's own clock: when it took the lead, and when it began to watch.
+TOOK_LEAD, WATCHES = range(36, 38)
+# The point at which it kills itself (its place, from 1; 0: none), passed so many times more.
+ARMED, LEFT = range(38, 40)
+# Within a poll, a tick or a delivery, and in none of the stages before.
+REST = "rest of a turn"
 # Where the watch may be; a thread each, so that several may hold.
 STAGES = (
     "starting",
@@ -28,6 +38,7 @@ STAGES = (
     "connect",
     "send",
     "mark",
+    REST,
 )
 _POLL_S = 0.004
 
@@ -42,6 +53,12 @@ class Page:
             self._map = mmap.mmap(file.fileno(), SIZE)
         self._lock = threading.Lock()
 
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *what: object) -> None:
+        self.close()
+
     def close(self) -> None:
         self._map.close()
 
@@ -54,7 +71,8 @@ class Page:
     def stages(self) -> list[str]:
         """Where it is, or was when it was killed."""
         counts = struct.unpack_from(f"{len(STAGES)}i", self._map, _TIMES * 8)
-        return [stage for stage, count in zip(STAGES, counts, strict=True) if count > 0]
+        found = [stage for stage, count in zip(STAGES, counts, strict=True) if count > 0]
+        return [stage for stage in found if stage != REST] or found
 
     def clear_stages(self) -> None:
         struct.pack_into(f"{len(STAGES)}i", self._map, _TIMES * 8, *([0] * len(STAGES)))
@@ -77,23 +95,24 @@ class Page:
 class PageClock:
     """A clock that goes as the test says; waiting ends when it has gone far enough."""
 
-    def __init__(self, page: Page) -> None:
+    def __init__(self, page: Page, slot: int = NOW) -> None:
         self._page = page
+        self._slot = slot
 
     def now(self) -> datetime:
-        return datetime.fromtimestamp(self._page.read(NOW), UTC)
+        return datetime.fromtimestamp(self.monotonic(), UTC)
 
     def monotonic(self) -> float:
-        return self._page.read(NOW)
+        return self._page.read(self._slot)
 
     def wait(self, event: threading.Event, seconds: float) -> bool:
-        until = self._page.read(NOW) + seconds
-        while not event.is_set() and self._page.read(NOW) < until:
+        until = self.monotonic() + seconds
+        while not event.is_set() and self.monotonic() < until:
             event.wait(_POLL_S)
         return event.is_set()
 
     def set(self, moment: datetime) -> None:
-        self._page.write(NOW, moment.timestamp())
+        self._page.write(self._slot, moment.timestamp())
 
 
 def wait_for(true, seconds: float) -> bool:

@@ -142,6 +142,7 @@ def recorded(reference):
     return lines
 
 
+@pytest.mark.promise(16)
 def test_no_mutated_report_raises_or_takes_long(reference, capsys):
     lines = recorded(reference)
     seed = int(os.environ.get("WINDWATCH_SEED", "20260922"))

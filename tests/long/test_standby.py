@@ -70,6 +70,8 @@ def mails(folder):
     return sorted(path.name for path in (folder / "dropped").glob("*.eml"))
 
 
+@pytest.mark.promise(19)
+@pytest.mark.fault("F36")
 def test_the_second_stands_by_and_follows_a_leader_that_ends(pair):
     folder, start = pair
     first = start("first")
@@ -85,6 +87,7 @@ def test_the_second_stands_by_and_follows_a_leader_that_ends(pair):
     assert len(told) == 1
 
 
+@pytest.mark.promise(19)
 def test_the_second_takes_over_within_a_minute_of_the_leaders_death(pair):
     folder, start = pair
     first = start("first")
@@ -98,6 +101,7 @@ def test_the_second_takes_over_within_a_minute_of_the_leaders_death(pair):
     assert len(mails(folder)) == 1
 
 
+@pytest.mark.promise(19)
 def test_a_sleeper_that_wakes_does_not_send(pair):
     folder, start = pair
     first = start("first")

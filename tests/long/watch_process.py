@@ -14,6 +14,8 @@ import os
 import signal
 import sys
 import threading
+import traceback
+from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -31,7 +33,7 @@ import windwatch.notices.compose
 import windwatch.settings.read
 import windwatch.watch
 import windwatch.wiring
-from tests.long.shared_page import IDLE, POLLED, TICKED, Page, PageClock
+from tests.long.shared_page import IDLE, POLLED, REST, TICKED, Page, PageClock
 from windwatch.delivery.mail_session import _PlainSession
 from windwatch.store.access import Access
 from windwatch.store.books import Books
@@ -67,8 +69,12 @@ class Fuse:
         with self._lock:
             self._left -= 1
             if self._left == 0:
-                os.kill(os.getpid(), signal.SIGKILL)
-                threading.Event().wait()  # the signal comes before this line ends
+                die()
+
+
+def die() -> None:
+    os.kill(os.getpid(), signal.SIGKILL)
+    threading.Event().wait()  # the signal comes before this line ends
 
 
 class FastScheduler(BackgroundScheduler):
@@ -107,7 +113,8 @@ def _turns(page: Page, clock: PageClock) -> None:
             now = clock.monotonic()
             if page.read(slot) >= now:
                 return None
-            report = original(watch)
+            with page.stage(REST):
+                report = original(watch)
             with idle:
                 if watch.work.is_set():
                     page.write(IDLE, 0.0)
@@ -118,7 +125,8 @@ def _turns(page: Page, clock: PageClock) -> None:
 
     def next_due(original, watch):
         now = clock.now()
-        due = original(watch)
+        with page.stage(REST):
+            due = original(watch)
         with idle:
             if not watch.work.is_set() and (due is None or due > now):
                 page.write(IDLE, now.timestamp())
@@ -127,7 +135,8 @@ def _turns(page: Page, clock: PageClock) -> None:
     def deliver(original, watch, *args):
         with idle:
             page.write(IDLE, 0.0)
-        return original(watch, *args)
+        with page.stage(REST):
+            return original(watch, *args)
 
     wrap(Watch, "poll", once_a_moment(POLLED))
     original_tick = Watch.tick
@@ -164,7 +173,7 @@ def _reports(page: Page, fuse: Fuse) -> None:
         with page.stage("judge and word"):
             return original(*args, **kwargs)
 
-    wrap(windwatch.cli.watch, "make_feed", make_feed)
+    wrap(windwatch.wiring, "make_feed", make_feed)
     wrap(windwatch.episodes.entries, "decode_report", decode)
     wrap(windwatch.watch.pipeline, "step", judge)
     wrap(windwatch.watch, "words_for", judge)
@@ -244,10 +253,10 @@ def _webhook(page: Page, fuse: Fuse) -> None:
     wrap(windwatch.delivery.webhook.WebhookChannel, "send", send)
 
 
-def run(config: str, page: Page, point: str, number: int) -> None:
+def run(config: str, page: Page, fuse: Fuse) -> None:
     """One watch, until it is killed or told to stop."""
     clock = PageClock(page)
-    instrument(page, clock, Fuse(point, number))
+    instrument(page, clock, fuse)
     apscheduler.schedulers.background.BackgroundScheduler = FastScheduler
     windwatch.cli.watch.SystemClock = lambda: clock
     begun = windwatch.cli.watch.run
@@ -260,7 +269,7 @@ def run(config: str, page: Page, point: str, number: int) -> None:
     windwatch.cli.watch.watch.main([config], standalone_mode=False)
 
 
-def serve(config: str, page: Page) -> None:
+def serve(config: str, page: Page, begin: Callable[[str, Page, Fuse], None]) -> None:
     for line in sys.stdin:
         _, point, number = line.rstrip("\n").split("\t")
         page.clear_stages()
@@ -268,10 +277,14 @@ def serve(config: str, page: Page) -> None:
         child = os.fork()
         if child == 0:
             sys.stdin.close()
+            sys.stdin = None  # as a program has it that is started without one
             status = 1
             try:
-                run(config, page, point, int(number))
+                begin(config, page, Fuse(point, int(number)))
                 status = 0
+            except BaseException:
+                traceback.print_exc()
+                raise
             finally:
                 sys.stderr.flush()
                 os._exit(status)
@@ -281,4 +294,4 @@ def serve(config: str, page: Page) -> None:
 
 
 if __name__ == "__main__":
-    serve(sys.argv[1], Page(Path(sys.argv[2])))
+    serve(sys.argv[1], Page(Path(sys.argv[2])), run)

@@ -1,7 +1,9 @@
 """Figures and limits for the simple model: its own trigonometry, from design.md section 4."""
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 from windwatch.fleet import (
     CROSSWIND,
@@ -85,8 +87,12 @@ def directions(wind: Wind, heading: float) -> list[float] | None:
     return tried
 
 
-def figures(wind: Wind, heading: float, *, mean: bool) -> dict[str, float]:
-    """Worst of the sector for one runway end."""
+@lru_cache(maxsize=4096)
+def figures(wind: Wind, heading: float, *, mean: bool) -> Mapping[str, float]:
+    """Worst of the sector for one runway end.
+
+    The model folds all from the first report each time: the same winds come again and again.
+    """
     speed = float(wind.speed if mean else wind.strongest)
     spread = 0.0 if wind.gust is None else max(0.0, wind.gust - wind.speed)
     if isinstance(wind.direction, Calm):

@@ -94,9 +94,10 @@ class Course:
 class Held:
     """The level of one subject, with deadband and clearing rule (reliability section 2)."""
 
-    def __init__(self, hold: timedelta, *, settles: bool) -> None:
+    def __init__(self, hold: timedelta, stale_after: timedelta, *, settles: bool) -> None:
         self.course = Course()
         self.hold = hold
+        self.stale_after = stale_after
         self.settles = settles
         self.last_over: datetime | None = None
         self.lows: list[datetime] = []
@@ -166,9 +167,15 @@ class Held:
         if self.unsettled or self.course.overs[-1].unsettled:
             hold = max(hold, timedelta(hours=2))
         assert self.last_over is not None
+        first, reports = at, 0
+        for low in sorted(self.lows, reverse=True):
+            # *Fresh*: one that had become stale before the next came is none of them.
+            if first - low >= self.stale_after:
+                break
+            first, reports = low, reports + 1
         return (
-            len(self.lows) >= 2
-            and at - self.lows[0] >= 10 * MINUTE
+            reports >= 2
+            and at - first >= 10 * MINUTE
             and at - self.last_over >= hold
             and (quiet_since is None or at - quiet_since >= 60 * MINUTE)
         )
@@ -192,7 +199,7 @@ class History:
         self._peaks: set[tuple[datetime, float]] = set()
         self._quiet_since: datetime | None = None
         self._thunder_at: datetime | None = None
-        self._thunder = Held(timedelta(0), settles=True)
+        self._thunder = Held(timedelta(0), airfield.stale_after, settles=True)
         self.tracks[f"thunder {airfield.id}"] = self._thunder.course
         self._grounds: list[tuple[str, Bounds, Held]] = []
         self._sets: list[RunwaySet] = []
@@ -204,7 +211,7 @@ class History:
                     continue
                 assert limit.quantity in GROUND_QUANTITIES
                 hold = 60 if limit.quantity in PARKED_QUANTITIES else 30
-                held = Held(hold * MINUTE, settles=True)
+                held = Held(hold * MINUTE, airfield.stale_after, settles=True)
                 name = f"{limit.quantity} {craft.name}"
                 self._grounds.append((name, Bounds.of(limit), held))
                 self.tracks[name] = held.course
@@ -290,14 +297,15 @@ class RunwaySet:
     """A runways track: every runway has its own level; none left is the episode."""
 
     def __init__(self, history: History, craft, pilot: str) -> None:
-        self.track = Held(timedelta(0), settles=True)
+        stale_after = history.airfield.stale_after
+        self.track = Held(timedelta(0), stale_after, settles=True)
         self.runways = []
         names = {craft.name, pilot}
         for runway in history.airfield.runways:
             if runway.uses and not names & set(runway.uses):
                 continue
             bounds = runway_bounds(history.fleet, craft, pilot, runway)
-            held = Held(30 * MINUTE, settles=False)
+            held = Held(30 * MINUTE, stale_after, settles=False)
             self.runways.append((runway, bounds, held))
             self.track.course.runways[runway.name] = held.course
         history.tracks[f"runways {craft.name} / {pilot}"] = self.track.course

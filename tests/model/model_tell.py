@@ -3,6 +3,7 @@
 from collections import defaultdict
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
 
 from tests.model.model_figures import NEAR, OVER, Bounds, above
 from tests.model.model_fold import Course, History, Seen, Span
@@ -22,6 +23,7 @@ Told = tuple[datetime, str, str]  # time, step, track
 AHEAD = timedelta(minutes=10)
 TOO_OLD = timedelta(hours=6)
 PAST = timedelta(hours=2)
+STANDING = timedelta(hours=24)
 GATHER = timedelta(seconds=60)
 
 
@@ -35,6 +37,11 @@ class Said:
     over: bool = False  # it has ended, and that was made known
     implied: bool = False  # a runway whose loss the episode itself tells
     withdrawn: bool = False
+    goes_on_as: str = ""  # what closed and opened again before it could be told is one episode
+
+    def end(self, true: list[Span]) -> Span:
+        """Of the spans that are true at its time and all over, the one that ended it."""
+        return next((s for s in true if s.opened_by == self.goes_on_as), true[0])
 
 
 @dataclass
@@ -56,6 +63,8 @@ class Model:
         self.listeners = [Listener(contact) for contact in fleet.contacts]
         self.told: dict[str, list[Told]] = {c.name: [] for c in fleet.contacts}
         self.seen: list[tuple[Seen, int]] = []
+        self.missed_since: datetime | None = None
+        self.not_watched_since: datetime | None = None
         self.keys: set[str] = set()
         self.in_force: list[Seen] = []
         self.history = History(fleet, airfield, [])
@@ -78,6 +87,16 @@ class Model:
         self.history = History(self.fleet, self.airfield, self.in_force)
         self._say(now)
 
+    def missed(self, raws: list[RawReport], since: datetime, now: datetime) -> None:
+        """What a feed gives after a time in which nobody watched (*Restart*; promises 6 and 9):
+        judged at its own times, and what ended meanwhile is told however long ago.
+        """
+        known = [at for at in (self.history.wind_at, self.history.weather_at) if at is not None]
+        self.missed_since = min(since, *known) if known else since
+        self.not_watched_since = since if now - since > self.airfield.stale_after else None
+        self.reports(raws, now)
+        self.missed_since = self.not_watched_since = None
+
     def tick(self, now: datetime) -> None:
         self._say(now)
 
@@ -89,7 +108,8 @@ class Model:
         if raw.station_asked not in (None, report.station):
             return
         key = identity(report)
-        if at > now + AHEAD or now - at > TOO_OLD or key in self.keys:
+        missed = self.missed_since is not None and at > self.missed_since
+        if at > now + AHEAD or (now - at > TOO_OLD and not missed) or key in self.keys:
             return
         self.keys.add(key)
         self.seen.append((Seen(report, key), len(self.seen)))
@@ -115,6 +135,11 @@ class Model:
             self._say_episode(name, course, now, out)
             self._say_runways(name, course, now, out)
             self._say_near(name, course, now, out)
+        if self.not_watched_since is not None:
+            for one in self.listeners:
+                levels = one.contact.tell_about.levels
+                if levels is None or "unknown" in levels:
+                    out[one.contact.name].append(("data_back", f"watch {self.airfield.id}"))
         self._say_silence(now, out)
         self._remind(now, out)
         self._send(now, out)
@@ -126,18 +151,33 @@ class Model:
                 true = [s for s in course.overs if s.overlaps(one.span)]
                 self._say_known(name, one, true, now, out)
         for span in course.overs:
-            if any(not one.withdrawn and one.span.overlaps(span) for one in said):
+            if any(self._covers(one, span, course) for one in said):
                 continue
-            if not span.open and now - span.closed_at > PAST:
+            missed = self.missed_since is not None
+            if (
+                not span.open
+                and not (missed and span.closed_at >= self.missed_since)
+                and (now - span.closed_at > PAST)
+            ):
                 said.append(Said(span, set(), over=True))
                 continue
-            step = "unsettled" if span.unsettled else "opened"
+            step = "unsettled" if span.unsettled and span.open else "opened"
             heard = self._hear(name, step)
             said.append(Said(replace(span), heard, over=not span.open))
             said[-1].worst = max(figure for _, figure in span.figures)
             self._tell(out, heard, step, name)
-            self._imply(name, course, heard)
+            if span.open:
+                self._imply(name, course, heard)
         self._worsen(name, course, out)
+
+    def _covers(self, one: Said, span: Span, course: Course) -> bool:
+        """Whether a span is what was made known. What people hold open covers all that follows,
+        but not what has ended, too, after its own end: that is a crossing of its own, and past.
+        """
+        if one.withdrawn or not one.span.overlaps(span):
+            return False
+        true = [s for s in course.overs if s.overlaps(one.span)]
+        return one.over or true[-1].open or span.opened_at <= one.end(true).opened_at
 
     def _say_known(self, name, one: Said, true: list[Span], now, out) -> None:
         """An episode that was made known, and the spans that are true at its time."""
@@ -154,8 +194,9 @@ class Model:
                 one.worst = max(one.worst, *(figure for _, figure in true[-1].figures))
         elif true[-1].open:
             one.span = replace(true[-1], opened_at=true[0].opened_at)
+            one.goes_on_as = true[-1].opened_by
         elif self.fresh(name, now):  # nothing old ends an episode
-            one.over, one.span = True, true[-1]
+            one.over, one.span = True, replace(one.end(true), opened_at=true[0].opened_at)
             self._tell(out, one.heard, "back", name)
 
     def fresh(self, name: str, now: datetime) -> bool:
@@ -295,9 +336,24 @@ class Model:
                 holds = holds or any(s == "no_data" for s, _ in out.get(one.contact.name, ()))
                 if group == "thunder" and not about.thunder:
                     continue
-                if holds or now - seen_at >= self.airfield.no_data_after:
+                if holds or self._missing_for(seen_at, now) >= self.airfield.no_data_after:
                     one.silent_on.add(group)
                     out[one.contact.name].append(("no_data", name))
+
+    def _missing_for(self, seen_at: datetime, now: datetime) -> timedelta:
+        """How long reports have been missing that should have come (*Stale*, last sentence):
+        counted by the minute, only those since the opening and none while it is closed.
+        """
+        hours = self.airfield.reports_between
+        if hours is None:
+            return now - seen_at
+        zone, found = ZoneInfo(self.airfield.time_zone), timedelta(0)
+        while now - found > seen_at:
+            local = (now - found).astimezone(zone).time()
+            if not (hours.opens <= local < hours.closes):
+                break
+            found += timedelta(minutes=1)
+        return found
 
     def _remind(self, now: datetime, out) -> None:
         news = {name for name, steps in out.items() if steps}
@@ -305,7 +361,7 @@ class Model:
             if name.split()[0] not in PARKED_QUANTITIES or self.history.tracks[name].easing:
                 continue
             for said in all_said:
-                if said.over:
+                if said.over or now - said.span.opened_at >= STANDING:
                     continue
                 for one in self.listeners:
                     who = one.contact.name

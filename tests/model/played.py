@@ -9,6 +9,7 @@ from tests.model.model_figures import OVER
 from tests.model.model_tell import Model
 from tests.model.storms import Arrival
 from windwatch import pipeline
+from windwatch.episodes.clock_doubt import ALL_IS_WELL, Conditions, Gap
 from windwatch.episodes.values import Step, StepName
 from windwatch.fleet import Contact, Fleet, TellAbout
 
@@ -86,6 +87,13 @@ class Player:
         self.model.reports([came.raw], came.at)
         self._step(pipeline.ReportsCame((came.raw,)), came.at)
 
+    def missed(self, came: list[Arrival], since: datetime, now: datetime) -> None:
+        """Watching again: everything that a feed has of the gap, in one reply."""
+        raws = [arrival.raw for arrival in came]
+        self.model.missed(raws, since, now)
+        conditions = Conditions(not_watched=Gap(since, now))
+        self._step(pipeline.ReportsCame(tuple(raws)), now, conditions)
+
     def tick(self, now: datetime) -> None:
         self.model.tick(now)
         self._step(pipeline.Tick(), now)
@@ -93,8 +101,10 @@ class Player:
         if now - self.last_step_at > MINUTE:
             self.beliefs.compare(now)
 
-    def _step(self, event: pipeline.Event, now: datetime) -> None:
-        outcome = pipeline.step(self.setup, self.books, event, now)
+    def _step(
+        self, event: pipeline.Event, now: datetime, conditions: Conditions = ALL_IS_WELL
+    ) -> None:
+        outcome = pipeline.step(self.setup, self.books, event, now, conditions)
         self.books = outcome.books
         if outcome.steps:
             self.last_step_at = now
@@ -120,14 +130,25 @@ class Player:
         ]
 
 
-def play(fleet: Fleet, arrivals: list[Arrival], every: timedelta = 5 * MINUTE) -> Player:
-    """Each report as it comes, and a tick every so often."""
+def play(
+    fleet: Fleet,
+    arrivals: list[Arrival],
+    every: timedelta = 5 * MINUTE,
+    gap: tuple[datetime, datetime] | None = None,
+) -> Player:
+    """Each report as it comes, and a tick every so often; but in a gap nobody watches."""
     player = Player(fleet, arrivals[0].at)
     moments = {arrivals[0].at + every * k for k in range(4000)}
     end = arrivals[-1].at + timedelta(hours=4)
     moments = {m for m in moments if m <= end} | {a.at + MINUTE for a in arrivals}
     left = list(arrivals)
+    if gap is not None:
+        moments = {m for m in moments if not gap[0] < m < gap[1]} | {gap[1]}
     for now in sorted(moments):
+        if gap is not None and now == gap[1]:
+            came = [a for a in left if a.at <= now]
+            left = left[len(came) :]
+            player.missed(came, gap[0], now)
         while left and left[0].at <= now:
             player.reports(left.pop(0))
         player.tick(now)

@@ -67,6 +67,16 @@ CASES = {
             ("1621", "221553Z COR 27018KT", []),
         ],
     ),
+    # Promise 7, *fresh*: two hours lie between the low ones, in which nothing was known.
+    "a low report that had become stale before the next came ends nothing with it": (
+        "taxi X-WREN",
+        [
+            ("1256", "221253Z 27024KT", ["opened"]),
+            ("1356", "221353Z 27010KT", []),
+            ("1556", "221553Z 27010KT", []),
+            ("1656", "221653Z 27010KT", ["back"]),
+        ],
+    ),
 }
 
 

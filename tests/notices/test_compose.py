@@ -111,7 +111,7 @@ def test_an_approximate_heading_is_marked(fleet, moment, gust_front):
     step = gust_front.runways(S.OPENED, "X-TERN", "dual")
     text = compose(gust_front.notice(step), situation, fleet).text
     assert field.id in text
-    assert "Approximate heading of 28 and 1: known from the painted number only" in plain(text)
+    assert "Approximate heading of 28 and 1: no survey, or the painted number only" in plain(text)
 
 
 def test_without_taxi_legs_all_eight_directions_are_told(fleet, gust_front):

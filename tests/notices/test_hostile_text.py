@@ -21,6 +21,7 @@ def evil(fleet, gust_front):
     return notice, situation, fleet
 
 
+@pytest.mark.guard("feed text")
 @pytest.mark.parametrize("made_by", [compose, compose_plain])
 def test_no_control_or_bidirectional_character_reaches_a_reader(made_by, evil):
     content = made_by(*evil)
@@ -32,6 +33,7 @@ def test_no_control_or_bidirectional_character_reaches_a_reader(made_by, evil):
     assert "\r" not in content.subject
 
 
+@pytest.mark.guard("feed text")
 def test_a_report_with_a_script_is_escaped_in_html(evil):
     html = compose(*evil).html
     assert "<script" not in html
@@ -48,6 +50,7 @@ def test_names_are_escaped_and_kept_on_one_line(fleet, gust_front):
     assert "XLKS Lark<b>spur Bcc: x@evil.example" in content.text.splitlines()
 
 
+@pytest.mark.guard("feed text")
 def test_a_report_is_quoted_to_2000_characters(fleet, gust_front):
     ref = gust_front.ref._replace(raw="A" * 5_000)
     step = gust_front.ground(StepName.OPENED, "X-WREN", "tie_down", reports=(ref,))

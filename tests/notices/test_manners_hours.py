@@ -38,6 +38,7 @@ def watch(contact: Contact, **knots: float) -> Watch:
 # --- instants ------------------------------------------------------------------
 
 
+@pytest.mark.fault("F33")
 @pytest.mark.parametrize(
     ("day", "local", "expected"),
     [
@@ -66,6 +67,7 @@ def quiet_minutes(quiet: QuietHours, begin: datetime, end: datetime) -> list[dat
     return found
 
 
+@pytest.mark.fault("F33")
 @pytest.mark.parametrize(
     ("day", "ends", "last_quiet"),
     [
@@ -151,6 +153,7 @@ def test_quiet_hours_hold_near_until_they_end_and_then_tell_the_present_figure()
     assert watching.notices[-1].valid_until > utc("1000")
 
 
+@pytest.mark.promise(15)
 def test_promise_15_what_ended_in_the_quiet_hours_is_not_told_when_they_end() -> None:
     watching = watch(SLEEPER)
     watching.report("18022KT", "0253")
@@ -245,6 +248,7 @@ DAYTIME = Contact(
 )
 
 
+@pytest.mark.promise(15)
 @pytest.mark.parametrize(
     "contact",
     [
@@ -275,6 +279,7 @@ def test_promise_15_the_present_state_is_told_when_duty_begins(contact: Contact)
     assert step.ended_at is None
 
 
+@pytest.mark.promise(6)
 def test_promise_6_what_opened_and_ended_off_duty_is_told_once_as_past() -> None:
     watching = watch(DAYTIME)
     watching.report("18030KT", "0253")

@@ -33,13 +33,14 @@ def test_nothing_known_is_not_calm_in_bare_facts_either(fleet, gust_front):
     assert "Wind known now, by XLKS: no; that is not calm" in content.text
 
 
+@pytest.mark.promise(20)
 def test_a_template_that_fails_fails_compose_but_not_the_bare_facts(
     monkeypatch, fleet, gust_front, desk_steps
 ):
     def broken(page):
         raise RuntimeError("the template is broken")
 
-    monkeypatch.setattr(full, "as_html", broken)
+    monkeypatch.setattr(full, "html_parts", broken)
     notice = gust_front.notice(*desk_steps)
     with pytest.raises(RuntimeError, match="template is broken"):
         full.compose(notice, gust_front.situation, fleet)

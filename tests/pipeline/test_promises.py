@@ -1,5 +1,6 @@
 """Promises 3 to 8 of reliability section 1, as far as they belong to the pure step."""
 
+import pytest
 from pydantic import TypeAdapter
 
 from tests.pipeline.little_field import (
@@ -27,6 +28,7 @@ def restart(watching: Watch) -> None:
     watching.books = pipeline.restore(watching.setup, watching.fleet.airfields[0], kept)
 
 
+@pytest.mark.promise(3)
 def test_promise_3_ids_are_computed_from_what_they_name() -> None:
     watching = Watch(parked_fleet())
     watching.report("18031KT", "1253")
@@ -36,6 +38,7 @@ def test_promise_3_ids_are_computed_from_what_they_name() -> None:
     assert notice.id == computed_id("desk", step.id)
 
 
+@pytest.mark.promise(3)
 def test_promise_3_the_same_reports_give_the_same_ids_elsewhere() -> None:
     one, other = Watch(parked_fleet()), Watch(parked_fleet())
     for watching in (one, other):
@@ -45,6 +48,7 @@ def test_promise_3_the_same_reports_give_the_same_ids_elsewhere() -> None:
     assert one.notices == other.notices
 
 
+@pytest.mark.promise(3)
 def test_promise_3_an_episode_keeps_its_id_whatever_arrives_late() -> None:
     watching = Watch(parked_fleet())
     watching.report("18031KT", "1253")
@@ -54,6 +58,7 @@ def test_promise_3_an_episode_keeps_its_id_whatever_arrives_late() -> None:
     assert len({s.episode for s in watching.steps}) == 1
 
 
+@pytest.mark.promise(5)
 def test_promise_5_every_step_names_its_report_figure_and_limit() -> None:
     watching = Watch(flying_fleet())
     watching.report("22531KT", "1253", STORM)
@@ -66,6 +71,7 @@ def test_promise_5_every_step_names_its_report_figure_and_limit() -> None:
         assert step.reason
 
 
+@pytest.mark.promise(5)
 def test_promise_5_the_raw_text_gives_the_same_figure_again() -> None:
     watching = Watch(flying_fleet())
     watching.report("22519G31KT 200V260", "1253")
@@ -78,6 +84,7 @@ def test_promise_5_the_raw_text_gives_the_same_figure_again() -> None:
     assert ends[step.end] == step.finding
 
 
+@pytest.mark.promise(6)
 def test_promise_6_opened_and_ended_while_away_is_told_once_as_past() -> None:
     watching = Watch(parked_fleet(taxi=30))
     watching.report("18010KT", "1153")
@@ -92,6 +99,7 @@ def test_promise_6_opened_and_ended_while_away_is_told_once_as_past() -> None:
     assert watching.raw(*missed, now=utc("1430")) == []
 
 
+@pytest.mark.promise(7)
 def test_promise_7_what_is_not_fresh_and_complete_ends_nothing() -> None:
     watching = Watch(parked_fleet())
     watching.report("18031KT", "1153")

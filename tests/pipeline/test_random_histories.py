@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from datetime import timedelta
 from random import Random
 
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from pydantic import TypeAdapter
@@ -59,6 +60,7 @@ def hear(watching: Watch, reports: Iterable[Said], *, now_at_end: bool = False) 
         watching.raw(text_of(report), now=now)
 
 
+@pytest.mark.promise(4)
 @SOME
 @given(days(hours=5), st.integers(0, 2**32))
 def test_promise_4_final_levels_and_spans_do_not_depend_on_the_order_of_arrival(
@@ -104,6 +106,7 @@ def test_every_opening_and_closing_is_that_of_the_slow_model(history: list[Said]
         assert int(track.gauge(name).level) == figure.history.level
 
 
+@pytest.mark.promise(7)
 @SOME
 @given(days(hours=16, most=40))
 def test_promise_7_people_hear_back_only_when_the_rule_is_met(history: list[Said]) -> None:
@@ -156,6 +159,7 @@ def test_a_restart_anywhere_gives_the_same_as_going_on(history: list[Said], at: 
     assert restarted.books == straight.books
 
 
+@pytest.mark.promise(3)
 @SOME
 @given(days(hours=10, most=30))
 def test_promise_3_nobody_is_told_the_same_step_twice(history: list[Said]) -> None:
@@ -182,6 +186,7 @@ def test_replaying_the_same_reports_says_nothing_new(history: list[Said]) -> Non
     assert watching.books is before
 
 
+@pytest.mark.promise(7)
 @SOME
 @given(days(hours=5))
 def test_promise_7_time_alone_ends_nothing(history: list[Said]) -> None:

@@ -88,6 +88,8 @@ def a_wild_day(watching: Watch, seed: int, hours: int) -> None:
         watching.step(pipeline.Tick(), now + minute * MINUTE)
 
 
+@pytest.mark.promise(14)
+@pytest.mark.guard("denial by alert")
 @SOME
 @given(st.integers(0, 2**32), st.integers(1, 8))
 def test_promise_14_no_more_than_six_an_hour_without_a_crossing_and_no_crossing_is_lost(
@@ -119,6 +121,7 @@ def test_promise_14_no_more_than_six_an_hour_without_a_crossing_and_no_crossing_
         assert late is None or late <= 90 * timedelta(seconds=1)
 
 
+@pytest.mark.promise(14)
 def test_promise_14_a_report_corrected_to_and_fro_floods_nobody() -> None:
     watching = Watch(parked_fleet(), START)
     now = START
@@ -134,6 +137,7 @@ def test_promise_14_a_report_corrected_to_and_fro_floods_nobody() -> None:
     assert len(steady) >= 20, "and still they are told every ten minutes"
 
 
+@pytest.mark.promise(14)
 def test_promise_14_a_wind_that_swings_about_a_limit_is_one_unsettled_episode() -> None:
     watching = Watch(parked_fleet(taxi=20), START)
     now = START
@@ -146,6 +150,7 @@ def test_promise_14_a_wind_that_swings_about_a_limit_is_one_unsettled_episode() 
     assert most_in_an_hour(n.at for n in watching.notices) <= 2
 
 
+@pytest.mark.promise(14, 15)
 def test_the_seventh_notice_of_the_hour_waits_and_goes_with_the_next_urgent_one() -> None:
     contact = replace(LISTENER, tell_about=TellAbout(runways=RunwaySteps.NONE))
     craft = [
@@ -169,6 +174,7 @@ def test_the_seventh_notice_of_the_hour_waits_and_goes_with_the_next_urgent_one(
     assert watching.state.contact("desk").held == ()
 
 
+@pytest.mark.promise(15)
 def test_what_waits_goes_by_itself_when_there_is_room_in_the_hour() -> None:
     watching = Watch(parked_fleet(tie_down=40, towing=20), START)
     contact = watching.state.contact("desk")

@@ -3,6 +3,8 @@
 from dataclasses import replace
 from datetime import timedelta
 
+import pytest
+
 from tests.pipeline.little_field import (
     DESK,
     TIE_DOWN,
@@ -46,6 +48,7 @@ def two_aircraft() -> Watch:
     return watching
 
 
+@pytest.mark.promise(8)
 def test_promise_8_who_holds_an_open_episode_hears_within_a_minute_of_stale_after() -> None:
     watching = two_aircraft()
     watching.tick_until("1300", "1412")  # 75 min after 12:53 is 14:08
@@ -60,6 +63,7 @@ def test_promise_8_the_others_hear_at_ninety_minutes() -> None:
     assert when(watching.notices, "desk", "no_data") == ["1408"]
 
 
+@pytest.mark.promise(8)
 def test_promise_8_and_again_when_data_return() -> None:
     watching = two_aircraft()
     watching.tick_until("1300", "1500")
@@ -134,6 +138,7 @@ def test_nothing_ever_heard_is_told_from_the_beginning_of_the_watch_on() -> None
     assert "since the watch began" in watching.steps[0].reason
 
 
+@pytest.mark.fault("F27")
 def test_f27_the_stale_rule_follows_the_setting() -> None:
     half_hourly = an_airfield(
         stale_after=timedelta(minutes=45), no_data_after=timedelta(minutes=60)
@@ -144,6 +149,8 @@ def test_f27_the_stale_rule_follows_the_setting() -> None:
     assert watching.tick_until("1300", "1340")[0] == ("1338", "no_data")
 
 
+@pytest.mark.fault("F24")
+@pytest.mark.promise(8)
 def test_f24_one_station_left_out_runs_old_by_itself() -> None:
     there, missing = Watch(parked_fleet()), Watch(parked_fleet())
     for watching in (there, missing):

@@ -99,6 +99,7 @@ def test_near_is_told_by_default_for_ground_and_thunder_only() -> None:
     assert near_runways == [("eager", "dual")]
 
 
+@pytest.mark.promise(12)
 def test_the_end_goes_to_exactly_those_who_heard_the_beginning() -> None:
     watching = everything(contact("all"), contact("wren", aircraft=("X-WREN",), thunder=False))
     watching.report("18024KT", "1253")  # over for X-WREN only
@@ -113,6 +114,7 @@ def test_the_end_goes_to_exactly_those_who_heard_the_beginning() -> None:
     assert wren == [("all", "opened"), ("wren", "opened"), ("all", "back"), ("wren", "back")]
 
 
+@pytest.mark.fault("F18")
 def test_f18_withdrawn_goes_to_exactly_those_told() -> None:
     watching = everything(contact("all"), contact("deaf", levels=("unknown",)))
     watching.report("18031KT", "1253")
@@ -206,6 +208,7 @@ def test_hours_are_local_and_may_pass_midnight() -> None:
     assert [is_open(night, utc(at)) for at in ("0300", "0759", "0800")] == [True, True, False]
 
 
+@pytest.mark.fault("F33")
 def test_hours_follow_the_change_of_the_clock() -> None:
     day = an_airfield(operating_hours=OperatingHours(time(7), time(20)))
     # 1 November 2026: clocks go back; 07:00 is 12:00 UTC from then on.
@@ -236,6 +239,7 @@ def test_outside_the_hours_runway_steps_wait_and_ground_and_thunder_go() -> None
     assert [h.step.track.kind.value for h in held] == ["runways"]
 
 
+@pytest.mark.promise(15)
 def test_what_is_still_so_is_summed_up_at_opening() -> None:
     watching = night_field()
     watching.report("18017KT", "0953")
@@ -259,6 +263,7 @@ def test_what_came_and_went_in_the_night_is_told_as_past() -> None:
     assert steps[0].ended_at == utc("0553")
 
 
+@pytest.mark.promise(12)
 def test_promise_12_nobody_gets_the_end_of_what_could_not_have_reached_them() -> None:
     watching = night_field()
     watching.report("18031KT", "0353")
@@ -344,6 +349,7 @@ def test_an_acknowledgement_is_shown_with_who_gave_it() -> None:
     assert situation.open_tracks[0].acknowledged_by == "R. Novak"
 
 
+@pytest.mark.promise(15)
 def test_an_acknowledgement_lapses_after_six_hours() -> None:
     watching = Watch(parked_fleet())
     watching.report("18031KT", "1153")
@@ -354,6 +360,7 @@ def test_an_acknowledgement_lapses_after_six_hours() -> None:
     assert reminders(watching, "1758", "1801") == ["1800"]
 
 
+@pytest.mark.promise(7)
 def test_promise_7_an_acknowledgement_ends_nothing() -> None:
     watching = Watch(parked_fleet())
     watching.report("18031KT", "1153")
@@ -362,6 +369,7 @@ def test_promise_7_an_acknowledgement_ends_nothing() -> None:
     assert next(t for t in watching.state.ledger if t.track == TIE_DOWN).open
 
 
+@pytest.mark.promise(3)
 def test_an_acknowledgement_covers_every_episode_it_lists() -> None:
     watching = Watch(parked_fleet(tie_down=25, shelter=30))
     watching.report("18031KT", "1153")

@@ -4,6 +4,7 @@ import atexit
 import shutil
 import ssl
 import tempfile
+from datetime import UTC, datetime, timedelta
 from functools import cache
 from pathlib import Path
 
@@ -25,8 +26,13 @@ def ca_file() -> Path:
     return file
 
 
-def server_context(*names: str) -> ssl.SSLContext:
-    """What a server needs to be one of these names."""
+def server_context(
+    *names: str, expired: bool = False, not_before: datetime | None = None
+) -> ssl.SSLContext:
+    """What a server needs to be one of these names, until yesterday where it is expired."""
     context = ssl.create_default_context(ssl.Purpose.CLIENT_AUTH)
-    authority().issue_cert(*names).configure_cert(context)
+    now = datetime.now(UTC)
+    until = now - timedelta(days=1) if expired else None
+    since = now - timedelta(days=30) if expired else not_before
+    authority().issue_cert(*names, not_before=since, not_after=until).configure_cert(context)
     return context

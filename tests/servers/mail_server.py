@@ -37,6 +37,7 @@ class MailServer:
         username: str = "windwatch",
         password: str = "correct horse",
         names: tuple[str, ...] = ("localhost", "127.0.0.1"),
+        expired: bool = False,
     ) -> None:
         self.security = security
         self.username = username
@@ -48,6 +49,7 @@ class MailServer:
         self.logins: list[str] = []
         self.sessions = 0
         self._names = names
+        self._expired = expired
         self._script: dict[str, deque[str | None]] = defaultdict(deque)
         self._released = threading.Event()
         self._controller: Controller | None = None
@@ -64,7 +66,9 @@ class MailServer:
         self._released.set()
 
     def __enter__(self) -> Self:
-        context = None if self.security == "none" else server_context(*self._names)
+        context = None
+        if self.security != "none":
+            context = server_context(*self._names, expired=self._expired)
         self._controller = _Controller(
             _Handler(self),
             hostname="127.0.0.1",

@@ -5,7 +5,9 @@ import tempfile
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import datetime
 from pathlib import Path
+from typing import Self
 from urllib.parse import quote
 
 import psycopg
@@ -73,6 +75,15 @@ class PostgresServer:
             connection.execute(f"TRUNCATE {tables} RESTART IDENTITY")
         self._spare.append(database)
 
+    def clock_of(self, database: str) -> "DatabaseClock":
+        """Give a database a clock of its own, moved by hand; to be done before anybody asks it."""
+        name = database.rpartition("/")[2]
+        # What the server has under this name is found after what the database has.
+        self.run(f"ALTER DATABASE {name} SET search_path = public, pg_catalog")
+        return DatabaseClock(
+            psycopg.connect(host=str(self.folder), user="postgres", dbname=name, autocommit=True)
+        )
+
     def cut(self, database: str) -> None:
         """End every connection to a database."""
         self._admin.execute(
@@ -83,6 +94,28 @@ class PostgresServer:
     def close(self) -> None:
         """Leave the server."""
         self._admin.close()
+
+
+class DatabaseClock:
+    """What `clock_timestamp()` says in one database, and in no other."""
+
+    def __init__(self, connection: psycopg.Connection) -> None:
+        self.connection = connection
+        self.connection.execute("CREATE TABLE public.clock_by_hand (says timestamptz NOT NULL)")
+        self.connection.execute("INSERT INTO public.clock_by_hand VALUES (now())")
+        self.connection.execute(
+            "CREATE FUNCTION public.clock_timestamp() RETURNS timestamptz VOLATILE LANGUAGE sql"
+            " AS 'SELECT says FROM public.clock_by_hand'"
+        )
+
+    def set(self, moment: datetime) -> None:
+        self.connection.execute("UPDATE public.clock_by_hand SET says = %s", [moment])
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *what: object) -> None:
+        self.connection.close()
 
 
 @contextmanager

@@ -10,9 +10,11 @@ from typing import Self
 class RawServer:
     """Hands every connection to ``talk(connection)`` in a thread, while its context is open."""
 
-    def __init__(self, talk: Callable[[socket.socket], None]) -> None:
+    def __init__(
+        self, talk: Callable[[socket.socket], None], *, address: str = "127.0.0.1"
+    ) -> None:
         self._talk = talk
-        self._listener = socket.create_server(("127.0.0.1", 0))
+        self._listener = socket.create_server((address, 0))
         self.host = "127.0.0.1"
         self.port = self._listener.getsockname()[1]
         self.connections = 0

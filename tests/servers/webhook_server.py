@@ -44,6 +44,7 @@ class WebhookReceiver:
 
     secret: str = SECRET
     tls: bool = False
+    expired: bool = False
     check_time: bool = True
     answer_body: bytes = b""
     delay_s: float = 0.0
@@ -84,7 +85,7 @@ class WebhookReceiver:
         self._server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
         self._server.daemon_threads = True
         if self.tls:
-            context = server_context("127.0.0.1")
+            context = server_context("127.0.0.1", expired=self.expired)
             self._server.socket = context.wrap_socket(self._server.socket, server_side=True)
             self._server.handle_error = lambda *_: None
         self._thread = threading.Thread(

@@ -67,6 +67,7 @@ def test_any_value_for_any_key_is_read_or_refused_in_words(value):
     assert refused > len(SPOTS) / 2
 
 
+@pytest.mark.guard("config")
 @pytest.mark.parametrize("number", [n for n, line in enumerate(LINES) if KEY.match(line)])
 def test_a_key_that_is_left_out_or_misspelt(number):
     misspelt = faults_with(number, KEY.sub(r"\1z = \2", LINES[number]))

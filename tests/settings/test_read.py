@@ -275,6 +275,7 @@ def test_a_secret_without_padding():
     assert webhook.secrets == (Secret(bare["DESK"]),)
 
 
+@pytest.mark.guard("secrets")
 def test_a_secret_in_a_file_that_others_can_read():
     Path("desk").write_text(SIGNING + "\n", encoding="utf-8")
     Path("desk").chmod(0o644)

@@ -16,6 +16,8 @@ TEXT = "hunter2"
 MAIL = MailValues("mail.example", 587, "starttls", "a@b.example", "wind", Secret(TEXT))
 
 
+@pytest.mark.promise(22)
+@pytest.mark.guard("secrets")
 @pytest.mark.parametrize(
     "shown",
     [
@@ -40,6 +42,7 @@ def test_revealed_only_when_asked():
     assert Secret(TEXT).reveal() == TEXT
 
 
+@pytest.mark.guard("secrets")
 def test_not_written_down_by_pickle_or_json():
     with pytest.raises(TypeError) as pickled:
         pickle.dumps(Secret(TEXT))
@@ -48,6 +51,8 @@ def test_not_written_down_by_pickle_or_json():
     assert TEXT not in str(pickled.value) + str(dumped.value)
 
 
+@pytest.mark.promise(22)
+@pytest.mark.guard("secrets")
 def test_not_in_a_log_nor_a_traceback(caplog):
     def broken(password: Secret) -> None:
         raise RuntimeError(f"login failed with {password}")

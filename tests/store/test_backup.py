@@ -33,6 +33,7 @@ def enqueue(store, number):
         books.enqueue(a_notice(number=number), a_content(), ["email"])
 
 
+@pytest.mark.fault("F45")
 def test_a_copy_holds_everything_and_says_that_it_is_one(store, tmp_path, clock):
     copy = tmp_path / "copy.db"
     assert store.backup(copy) == copy.stat().st_size

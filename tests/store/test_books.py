@@ -23,6 +23,7 @@ def save_report(books, report="r1", status="accepted"):
     )
 
 
+@pytest.mark.promise(1)
 def test_a_transaction_that_fails_leaves_nothing(store):
     def commit(then):
         with store.transaction() as books:
@@ -85,6 +86,7 @@ def test_the_same_notice_is_kept_once(store):
     assert [d.channel for d in found.deliveries] == ["email", "webhook"]
 
 
+@pytest.mark.promise(3)
 def test_judging_again_tells_nobody_the_same_step_twice(store):
     with store.transaction() as books:
         books.enqueue(a_notice(number=1, steps=(a_step(1),)), a_content(), ["email"])

@@ -53,6 +53,7 @@ DAMAGES = {
 }
 
 
+@pytest.mark.fault("F43")
 @pytest.mark.parametrize("pages", DAMAGES.values(), ids=DAMAGES)
 def test_a_damaged_store_is_set_aside_whole_and_a_new_one_begun(watched, clock, pages):
     content = corrupt(watched, pages)
@@ -64,6 +65,7 @@ def test_a_damaged_store_is_set_aside_whole_and_a_new_one_begun(watched, clock, 
     assert watched.with_name(ASIDE).read_bytes() == content
 
 
+@pytest.mark.fault("F43")
 def test_a_file_of_zeros_is_set_aside_and_a_new_store_begun(path, clock):
     """F43."""
     path.write_bytes(b"\0" * 8192)
@@ -88,6 +90,7 @@ def test_two_damaged_stores_of_one_second_are_both_kept(path, clock):
     assert sizes == [512, 1024]
 
 
+@pytest.mark.fault("F43")
 def test_people_are_told_once_also_after_a_restart_in_between(watched, clock):
     corrupt(watched, lambda count: range(1, count))
     open_store(watched, clock, repair=True).close()
@@ -156,6 +159,7 @@ def test_damage_met_while_running_is_named(watched, clock):
         assert store.check().problems
 
 
+@pytest.mark.fault("F41")
 @pytest.mark.parametrize("how", ["deleted", "replaced"])
 def test_a_store_deleted_while_running_is_noticed_and_takes_nothing(watched, clock, how):
     """F41. A file without a name takes writes that nobody finds again."""

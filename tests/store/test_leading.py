@@ -61,6 +61,8 @@ def states(store):
 # --- in both databases --------------------------------------------------------
 
 
+@pytest.mark.fault("F36")
+@pytest.mark.promise(19)
 def test_one_leads_and_the_other_is_told_who(open_again):
     with open_again() as one, open_again() as other:
         with one.hold("the first watcher") as leadership:
@@ -76,6 +78,7 @@ def test_one_leads_and_the_other_is_told_who(open_again):
         assert other.leader().owner == "the second"
 
 
+@pytest.mark.promise(19)
 def test_who_led_before_writes_and_claims_nothing(open_again):
     with open_again() as old, open_again() as new:
         old.hold("the old").release()
@@ -135,6 +138,7 @@ def test_standing_by_ends_with_the_lead_or_with_the_stop(open_again):
 # --- PostgreSQL alone -----------------------------------------------------------
 
 
+@pytest.mark.promise(19)
 def test_the_times_add_up_to_a_take_over_within_a_minute():
     """Promise 19. A dead leader's lease runs out, and the next look takes it."""
     assert (TTL + LOOK_EVERY).total_seconds() < 60
@@ -268,6 +272,7 @@ def a_sleeper(database, root, sleepers_end=SLEEPERS_END):
             process.kill()
 
 
+@pytest.mark.promise(19)
 @pytest.mark.skipif(os.name != "posix", reason="signals as POSIX has them")
 def test_a_sleeper_that_wakes_can_neither_write_nor_claim_nor_send(database, clock, root):
     with open_database(database, None, clock) as store, a_sleeper(database, root) as sleeper:

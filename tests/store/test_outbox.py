@@ -62,6 +62,7 @@ def test_what_is_claimed_is_nobody_elses(store):
     assert claim(store, NOW + LEASE - SECOND) == ()
 
 
+@pytest.mark.promise(2)
 def test_an_expired_lease_is_uncertain_and_claimed_again_with_the_same_id(store):
     enqueue(store, a_notice())
     (first,) = claim(store)
@@ -89,6 +90,7 @@ def test_the_late_word_of_an_attempt_that_lost_its_lease_is_ignored_unless_it_ar
     assert [a.outcome for a in store.attempts(first.id)] == ["accepted", "failed"]
 
 
+@pytest.mark.promise(12)
 def test_a_lane_has_one_delivery_in_flight_and_keeps_its_order(store):
     enqueue(store, *(a_notice(number=n) for n in (1, 2, 3)))
     for number in (1, 2, 3):
@@ -209,6 +211,7 @@ def test_what_is_being_sent_is_left_alone_even_if_it_expires_meanwhile(store):
     assert len(store.backlogs(NOW + LEASE)) == 1
 
 
+@pytest.mark.promise(13)
 def test_one_notice_takes_the_place_of_all_that_waits(store):
     enqueue(store, a_notice(number=1), a_notice(number=2))
     store.finish([(claim(store)[0], again())], NOW)

@@ -80,6 +80,7 @@ def proxy(postgres):
             yield proxy
 
 
+@pytest.mark.fault("F46")
 def test_a_commit_whose_answer_was_lost_is_looked_up_and_counts(proxy, database, clock):
     """F46. It was committed: saying so is no guess, and nothing is done again."""
     with open_database(proxy.address(database), None, clock) as store:
@@ -89,6 +90,7 @@ def test_a_commit_whose_answer_was_lost_is_looked_up_and_counts(proxy, database,
         assert [n.notice for n in store.notices()] == [a_notice(number=1)]
 
 
+@pytest.mark.fault("F46")
 def test_a_commit_that_never_arrived_is_looked_up_and_fails(proxy, database, clock):
     """F46. Nothing of it is there, and the same thing again is written once."""
     with open_database(proxy.address(database), None, clock) as store:
@@ -102,6 +104,7 @@ def test_a_commit_that_never_arrived_is_looked_up_and_fails(proxy, database, clo
         assert len(store.notices()) == 1
 
 
+@pytest.mark.fault("F46")
 def test_where_the_server_cannot_be_asked_the_same_again_changes_nothing(
     proxy, postgres, database, clock, monkeypatch
 ):

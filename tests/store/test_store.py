@@ -59,6 +59,7 @@ def save_report(books, report="r1", status="accepted"):
 # --- the file ---------------------------------------------------------------
 
 
+@pytest.mark.guard("files")
 @pytest.mark.skipif(os.name != "posix", reason="permissions as POSIX has them")
 def test_the_file_is_for_its_owner_only_and_so_is_a_folder_that_was_made(store, path):
     with store.transaction() as books:
@@ -74,6 +75,7 @@ def test_what_was_committed_is_there_after_opening_again(path, clock):
         assert store.load_airfield_states() == {"XLKS": '{"level":"over"}'}
 
 
+@pytest.mark.guard("files")
 def test_a_symbolic_link_is_not_written_through(tmp_path, clock):
     (tmp_path / "link.db").symlink_to(tmp_path / "elsewhere.db")
     with pytest.raises(StoreError, match="symbolic link"):
@@ -117,6 +119,7 @@ def test_a_corrupt_page_is_found_at_start(path, clock):
         open_store(path, clock)
 
 
+@pytest.mark.fault("F45")
 def test_a_store_of_a_later_windwatch_is_refused_with_advice(path, clock):
     open_store(path, clock).close()
     with closing(sqlite3.connect(path)) as later, later:
@@ -125,6 +128,7 @@ def test_a_store_of_a_later_windwatch_is_refused_with_advice(path, clock):
         open_store(path, clock)
 
 
+@pytest.mark.fault("F41")
 @pytest.mark.skipif(os.name != "posix", reason="permissions as POSIX has them")
 def test_a_store_that_cannot_be_written_is_named_with_the_mend(tmp_path, path, clock):
     open_store(path, clock).close()
@@ -296,6 +300,7 @@ sys.stdin.read()
 """
 
 
+@pytest.mark.fault("F36")
 def test_a_second_process_is_refused_and_a_killed_holder_frees_it_at_once(store, path):
     with subprocess.Popen(
         [sys.executable, "-c", HOLD_AND_WAIT, str(path)],

@@ -159,6 +159,7 @@ def test_each_transaction_is_small(store, monkeypatch):
     assert len(commits) >= 4
 
 
+@pytest.mark.guard("denial by alert")
 def test_a_store_larger_than_it_may_be_gives_up_its_oldest_first(store):
     with store.transaction() as books:
         for age in range(400):
@@ -173,6 +174,7 @@ def test_a_store_larger_than_it_may_be_gives_up_its_oldest_first(store):
     assert 40 <= len(left) < 300
 
 
+@pytest.mark.guard("denial by alert")
 def test_a_flood_of_refused_reports_goes_before_anything_else(store):
     """Nobody fills the disk with reports that were never accepted."""
     with store.transaction() as books:

@@ -86,6 +86,8 @@ class Faults:
             raise error
 
 
+@pytest.mark.fault("F44")
+@pytest.mark.promise(1)
 @pytest.mark.parametrize("lasting", [False, True], ids=["once", "lasting"])
 def test_whichever_statement_fails_nothing_is_half_written_and_the_next_run_completes_it(
     tmp_path, clock, lasting
@@ -160,6 +162,8 @@ print(failed)
 """
 
 
+@pytest.mark.fault("F40", "F44")
+@pytest.mark.promise(1)
 @pytest.mark.skipif(sys.platform == "win32", reason="limits as POSIX has them")
 def test_whichever_write_the_system_refuses_nothing_is_half_written(tmp_path, root):
     """F44, at the system's own calls."""
@@ -174,6 +178,7 @@ def test_whichever_write_the_system_refuses_nothing_is_half_written(tmp_path, ro
     assert int(found.stdout) > 10
 
 
+@pytest.mark.fault("F40")
 def test_a_full_disk_is_named_and_the_same_store_goes_on_when_there_is_room(tmp_path, clock):
     """F40."""
     with open_store(tmp_path / "watch.db", clock) as store:
@@ -201,6 +206,7 @@ def test_a_full_disk_is_named_and_the_same_store_goes_on_when_there_is_room(tmp_
         assert len(store.notices()) == kept + 1
 
 
+@pytest.mark.fault("F42")
 def test_a_file_locked_by_another_program_is_waited_for_and_then_named(
     tmp_path, clock, monkeypatch
 ):
@@ -234,6 +240,7 @@ def test_a_lock_that_ends_in_time_is_only_waited_for(tmp_path, clock):
         assert all(parts_there(store).values())
 
 
+@pytest.mark.fault("F41")
 def test_a_store_that_became_read_only_is_named_and_goes_on_when_it_is_not(tmp_path, clock):
     """F41. SQLite itself is told that it may only read: the tests may run as root."""
     with open_store(tmp_path / "watch.db", clock) as store:

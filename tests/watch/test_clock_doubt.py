@@ -89,6 +89,8 @@ def world(tmp_path):
         yield Turner(b, b.feed)
 
 
+@pytest.mark.fault("F30")
+@pytest.mark.promise(7, 21)
 @pytest.mark.parametrize("jump", [HOUR, -HOUR, timedelta(days=400), -timedelta(days=400)])
 def test_f30_a_clock_that_is_set_wrong_clears_nothing_and_calls_nothing_stale(world, jump):
     world.world.winds.append((START, STORM))
@@ -104,6 +106,8 @@ def test_f30_a_clock_that_is_set_wrong_clears_nothing_and_calls_nothing_stale(wo
     assert world.steps() == ["opened", "back"], "once two polls agree"
 
 
+@pytest.mark.fault("F30")
+@pytest.mark.promise(21)
 def test_f30_a_new_crossing_goes_out_while_the_clock_is_wrong(world):
     world.world.winds.append((START, QUIET))
     world.minutes(1)
@@ -117,6 +121,8 @@ def test_f30_a_new_crossing_goes_out_while_the_clock_is_wrong(world):
     assert world.b.watch.deliver().accepted >= 1, "and nothing expires by the wrong one"
 
 
+@pytest.mark.fault("F30")
+@pytest.mark.promise(21)
 def test_f30_the_doubt_is_told_once_to_the_operator_and_to_who_holds_an_alert_and_so_is_its_end(
     world,
 ):
@@ -134,6 +140,8 @@ def test_f30_the_doubt_is_told_once_to_the_operator_and_to_who_holds_an_alert_an
     assert world.about_itself()[2:] == [("technician", "clock", True), ("desk", "clock", True)]
 
 
+@pytest.mark.fault("F31")
+@pytest.mark.promise(21)
 def test_f31_a_boot_in_1970_warns_by_the_feeds_time_and_forgets_nothing(tmp_path):
     clock = WrongClock(datetime(1970, 1, 1, 0, 5, tzinfo=UTC))
     with bench(tmp_path, config_text(), clock) as b:
@@ -157,6 +165,7 @@ def test_f31_a_boot_in_1970_warns_by_the_feeds_time_and_forgets_nothing(tmp_path
         b.watch.keeper.housekeep()
 
 
+@pytest.mark.promise(9)
 def test_while_in_doubt_no_cycle_is_complete(world):
     world.minutes(2)
     world.b.watch.deliver()

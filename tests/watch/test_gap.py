@@ -37,6 +37,8 @@ def ran_not(b, length):
     b.again()
 
 
+@pytest.mark.fault("F32")
+@pytest.mark.promise(9)
 @pytest.mark.parametrize("how", [slept, was_stopped, ran_not])
 def test_f32_after_three_hours_one_notice_tells_the_gap_and_what_happened(world, how):
     b, feed = world.b, world.world
@@ -61,6 +63,8 @@ def test_f32_after_three_hours_one_notice_tells_the_gap_and_what_happened(world,
     assert world.told == [], "no burst"
 
 
+@pytest.mark.fault("F32")
+@pytest.mark.promise(9)
 def test_f32_a_gap_in_which_nothing_happened_is_told_as_well(world):
     slept(world.b, 3 * HOUR)
     world.world.now += 3 * HOUR

@@ -89,6 +89,7 @@ def beats(b, listener):
     return len(listener.heard)
 
 
+@pytest.mark.promise(9)
 def test_each_complete_cycle_beats_once(beating):
     b, listener = beating
     for count in (1, 2, 3):
@@ -129,6 +130,7 @@ def test_a_store_that_cannot_be_written_does_not_beat(beating):
     assert beats(b, listener) == 1
 
 
+@pytest.mark.promise(9)
 def test_a_queue_that_is_stuck_does_not_beat(beating, monkeypatch):
     b, listener = beating
     b.take(STORM)
@@ -193,6 +195,8 @@ def test_an_address_that_is_not_public_is_not_called(target, caplog):
 # --- F37 --------------------------------------------------------------------------
 
 
+@pytest.mark.fault("F37")
+@pytest.mark.promise(9)
 def test_f37_a_job_that_hangs_stops_the_heartbeat_and_ends_the_process(tmp_path, monkeypatch):
     """By a clock that runs six hundred times as fast."""
 
@@ -235,6 +239,7 @@ def test_f37_a_job_that_hangs_stops_the_heartbeat_and_ends_the_process(tmp_path,
         assert heart.beats == 0
 
 
+@pytest.mark.fault("F37")
 def test_f37_the_watchdog_waits_three_intervals_and_counts_no_sleep():
     clock = HandClock(START)
     dog = Watchdog(clock, limits(timedelta(minutes=2)))
@@ -260,6 +265,7 @@ def test_f37_the_watchdog_waits_three_intervals_and_counts_no_sleep():
 # --- F38 --------------------------------------------------------------------------
 
 
+@pytest.mark.fault("F38")
 @pytest.mark.parametrize(
     "error",
     [
@@ -280,6 +286,7 @@ def test_f38_a_task_without_means_fails_and_the_next_cycle_is_good(beating, capl
     assert beats(b, listener) == 1
 
 
+@pytest.mark.fault("F38")
 def test_f38_a_channel_without_means_is_one_failed_try_and_nothing_leaks(beating, monkeypatch):
     b, _ = beating
     b.take(STORM)
@@ -298,6 +305,7 @@ def test_f38_a_channel_without_means_is_one_failed_try_and_nothing_leaks(beating
     logging.getLogger("windwatch").setLevel(logging.NOTSET)
 
 
+@pytest.mark.fault("F38")
 def test_f38_no_thread_for_a_delivery_is_one_failed_try(beating, monkeypatch):
     b, _ = beating
     b.take(STORM)

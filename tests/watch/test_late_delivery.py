@@ -48,6 +48,7 @@ def body(message):
     return message.get_body(("plain",)).get_content()
 
 
+@pytest.mark.promise(13)
 @pytest.mark.parametrize("refusal", ["451 4.3.0 later", "421 4.3.2 shutting down"])
 def test_a_server_that_refuses_past_the_validity_gets_one_notice_of_the_state_now(
     tmp_path, mail, refusal
@@ -88,6 +89,7 @@ def test_a_short_refusal_delivers_the_notice_itself_once(tmp_path, mail):
         assert notice in str(mail.messages[0]["Message-ID"])
 
 
+@pytest.mark.promise(6)
 def test_what_began_and_ended_while_nothing_could_be_sent_is_told_once_as_past(tmp_path, mail):
     with bench(tmp_path, with_mail(mail), MAIL_PASSWORD=mail.password) as b:
         mail.script("mail", *["451 4.3.0 later"] * 300)
@@ -107,6 +109,7 @@ def test_what_began_and_ended_while_nothing_could_be_sent_is_told_once_as_past(t
         assert "No alert of yours is open now; your decision." in text
 
 
+@pytest.mark.promise(12, 16)
 def test_a_webhook_that_fails_does_not_hold_up_the_mail_of_another(tmp_path, mail):
     with WebhookReceiver(check_time=False) as hook:
         people = HOOK.replace("{url}", hook.url) + PEOPLE

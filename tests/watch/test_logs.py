@@ -42,6 +42,8 @@ def lines(stream):
     return [json.loads(line) for line in stream.getvalue().splitlines()]
 
 
+@pytest.mark.promise(22)
+@pytest.mark.guard("logs", "secrets")
 def test_a_watch_whose_every_part_fails_logs_no_secret_and_no_address(tmp_path, ours, monkeypatch):
     stream = io.StringIO()
     with MailServer() as mail, WebhookReceiver(check_time=False) as hook:
@@ -116,6 +118,7 @@ def test_hidden_texts_are_found_in_lists_and_in_longer_ones_first():
     assert line["who"] == ["••••••", {"k": "••••••"}]
 
 
+@pytest.mark.guard("logs", "files")
 @pytest.mark.skipif(os.name != "posix", reason="permissions are POSIX's")
 def test_a_log_file_is_its_owners_and_bounded(tmp_path, ours, monkeypatch):
     monkeypatch.setattr("windwatch.logs.FILE_BYTES", 2_000)
@@ -147,6 +150,7 @@ class Full(io.StringIO):
         raise OSError(28, "No space left on device")
 
 
+@pytest.mark.guard("logs")
 def test_a_log_that_cannot_be_written_does_not_stop_the_watch(tmp_path, ours):
     with bench(tmp_path, config_text()) as b:
         log_to(Full(), logging.DEBUG)

@@ -126,6 +126,7 @@ def test_a_contact_that_takes_no_note_is_followed_by_the_next(tmp_path):
             assert said(b.watch.tick()) == ([] if taken else [("chief", "opened")])
 
 
+@pytest.mark.promise(15)
 def test_promise_15_what_waits_for_the_morning_survives_a_restart(tmp_path):
     # 1456Z is 10:56 in New York.
     people = DESK + 'quiet_hours = { from = "10:00", to = "12:00" }\n'

@@ -31,6 +31,7 @@ def fail_at(monkeypatch, airfield):
     monkeypatch.setattr(pipeline, "step", step)
 
 
+@pytest.mark.promise(16)
 @pytest.mark.parametrize(("bad", "good"), [("XLKS", "XBRN"), ("XBRN", "XLKS")])
 def test_an_airfield_that_fails_is_told_and_the_others_go_on(
     tmp_path, monkeypatch, caplog, bad, good
@@ -84,8 +85,8 @@ def storm_at_four(b, monkeypatch):
     """A storm at four airfields in one reply; and which were committed together."""
     real, commits = windwatch.watch.keep, []
 
-    def keep(store, changes, channels_of):
-        real(store, changes, channels_of)
+    def keep(store, changes, *others):
+        real(store, changes, *others)
         commits.append([change.outcome.books.state.airfield for change in changes])
 
     monkeypatch.setattr(windwatch.watch, "keep", keep)
@@ -152,6 +153,7 @@ def test_garbage_beside_a_report_changes_nothing_for_it(tmp_path, garbage):
         assert said(report) == [("desk", "opened")]
 
 
+@pytest.mark.promise(20)
 def test_words_that_fail_go_out_as_bare_facts(tmp_path, monkeypatch, caplog):
     def no_words(notice, situation, fleet):
         raise KeyError("a word that is missing")

@@ -47,6 +47,7 @@ def allow(path):
     raw.close()
 
 
+@pytest.mark.promise(1, 3)
 @pytest.mark.parametrize("table", ["deliveries", "notices", "steps", "reports", "episodes"])
 def test_what_cannot_be_stored_whole_is_judged_again_with_the_same_ids(tmp_path, played, table):
     feed, clock = played

@@ -67,6 +67,7 @@ def polls(b, count, every=MINUTE):
 BAN = FeedBusy("awc", "HTTP 403; staying away for 60 min", timedelta(hours=1))
 
 
+@pytest.mark.fault("F10", "F23")
 @pytest.mark.parametrize(
     ("says", "headline"),
     [
@@ -182,6 +183,7 @@ def cycles(b, count):
         b.watch.deliver()
 
 
+@pytest.mark.promise(10)
 def test_f63_f79_a_mail_server_that_refuses_us_is_told_by_a_channel_that_works(tmp_path):
     with (
         MailServer() as mail,
@@ -198,12 +200,13 @@ def test_f63_f79_a_mail_server_that_refuses_us_is_told_by_a_channel_that_works(t
         told = [n for n in b.store.notices() if n.notice.kind == "operator"]
         assert [[d.channel for d in n.deliveries] for n in told] == [["folder"], ["folder"]]
         assert len(list((tmp_path / "technician").glob("*.eml"))) == 2
-        assert b.watch.keeper.unreached == ("owner",)
+        assert b.watch.keeper.health(b.watch.books).unreached == ("owner",)
         found = b.watch.keeper.health(b.watch.books)
         assert "owner is reached by no channel" in found.faults(found.written_at)
         assert found.last_cycle_at is not None, "the operator knows: the heartbeat may go on"
 
 
+@pytest.mark.promise(9, 10)
 def test_f79_where_nobody_can_be_told_no_cycle_is_complete(tmp_path):
     people = '\n[[contact]]\nname = "owner"\nemail = "owner@faraway.example"\n'
     with (

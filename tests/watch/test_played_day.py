@@ -180,6 +180,7 @@ def test_nobody_else_gets_anything(day: Day) -> None:
     assert {call.payload["contact"] for call in day.hooks} == {"operations desk"}
 
 
+@pytest.mark.promise(4)
 def test_replay_and_watch_say_it_in_the_same_words(day: Day) -> None:
     subjects = {notice.id: content.subject for notice, content in day.replayed.sent}
     for message in day.mails:

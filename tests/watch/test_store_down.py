@@ -89,6 +89,7 @@ def told(hook):
     ]
 
 
+@pytest.mark.promise(17)
 def test_a_crossing_is_told_directly_with_the_id_it_would_have_and_not_again(tmp_path, down):
     (tmp_path / "control").mkdir()
     with bench(tmp_path / "control", config_text(), HandClock(START)) as control:
@@ -113,6 +114,7 @@ def test_a_crossing_is_told_directly_with_the_id_it_would_have_and_not_again(tmp
     assert "taken directly" in delivery.last_answer
 
 
+@pytest.mark.promise(17)
 def test_what_gets_worse_is_told_and_what_gets_better_waits_for_the_store(down):
     b, hook = down
     b.take(STORM)
@@ -204,6 +206,8 @@ def test_a_death_in_that_state_repeats_with_the_same_ids_at_most(down):
     assert len({call.payload["id"] for call in hook.received}) == 1
 
 
+@pytest.mark.fault("F41")
+@pytest.mark.promise(17)
 def test_f41_a_store_that_is_deleted_while_it_runs_is_no_reason_to_be_silent(tmp_path):
     with bench(tmp_path, config_text()) as b:
         b.take(QUIET)
@@ -230,6 +234,7 @@ def test_another_watcher_that_took_over_is_no_reason_to_warn_past_it(tmp_path, m
         assert mails(tmp_path) == []
 
 
+@pytest.mark.fault("F40", "F41")
 @pytest.mark.parametrize(
     ("kind", "gives_up"),
     [("read-only", True), ("gone", True), ("damaged", True), ("full", False), ("busy", False)],
@@ -248,6 +253,7 @@ def test_f40_f41_after_five_minutes_it_gives_up_unless_room_may_come_by_itself(
         assert keeper.gave_up == ""
 
 
+@pytest.mark.fault("F41")
 def test_f41_by_the_clock_it_warns_and_then_ends_with_the_reason(tmp_path):
     clock = SystemClock()
     with bench(tmp_path, config_text(), clock) as b:

@@ -80,6 +80,7 @@ def mails(tmp_path):
     return list((tmp_path / "dropped").glob("*.eml"))
 
 
+@pytest.mark.fault("F35")
 @pytest.mark.parametrize("by", [signal.SIGTERM, signal.SIGINT])
 def test_a_notice_appears_in_seconds_and_a_signal_ends_it_cleanly(tmp_path, storm, start, by):
     configure(tmp_path, storm)
@@ -99,6 +100,7 @@ def test_a_notice_appears_in_seconds_and_a_signal_ends_it_cleanly(tmp_path, stor
     assert not list(tmp_path.glob("*.db-journal"))
 
 
+@pytest.mark.fault("F36")
 def test_a_second_watch_on_one_store_is_refused_and_told_who_has_it(tmp_path, storm, start):
     configure(tmp_path, storm)
     first = start("watch", "field.toml")
@@ -122,6 +124,7 @@ def test_a_second_watch_on_one_store_is_refused_and_told_who_has_it(tmp_path, st
     assert third.returncode == 0, "free again"
 
 
+@pytest.mark.promise(2)
 def test_after_kill_9_the_store_is_free_and_nothing_is_repeated(tmp_path, storm, start):
     configure(tmp_path, storm)
     first = start("watch", "field.toml")

@@ -42,12 +42,8 @@ def as_toml(known: KnownAirfield) -> str:
         *_elevation_lines(known),
         *_zone_lines(known),
     ]
-    taken: set[str] = set()
-    usable = 0
-    for runway in known.runways:
-        block, used = _runway_lines(runway, taken)
-        usable += used
-        lines += ["", *(f"  {line}" for line in block)]
+    blocks, usable = runway_lines(known)
+    lines += blocks
     if not usable:
         lines += [
             "",
@@ -57,6 +53,26 @@ def as_toml(known: KnownAirfield) -> str:
             ),
         ]
     return "\n".join(lines) + "\n"
+
+
+def runway_lines(known: KnownAirfield) -> tuple[list[str], int]:
+    """The ``[[airfield.runway]]`` blocks, indented, each after an empty line.
+
+    Returns
+    -------
+    list of str
+        What cannot be taken is there as a comment, with the reason.
+    int
+        How many runways a configuration takes.
+    """
+    lines: list[str] = []
+    taken: set[str] = set()
+    usable = 0
+    for runway in known.runways:
+        block, used = _runway_lines(runway, taken)
+        usable += used
+        lines += ["", *(f"  {line}" for line in block)]
+    return lines, usable
 
 
 def _station_lines(known: KnownAirfield) -> Iterable[str]:
@@ -173,7 +189,9 @@ def _end(end: KnownEnd, runway: KnownRunway) -> str:
     by_number = end.basis is Basis.NUMBER or not runway.supported
     if end.heading_true is None or (by_number and _by_number_alone(runway)):
         return name
-    return f"{name}, heading_true_deg = {_figure(end.heading_true, 1)}"
+    # Degrees that only a name tells are no survey, even where they are true already.
+    doubt = ", approximate = true" if end.basis.approximate else ""
+    return f"{name}, heading_true_deg = {_figure(end.heading_true, 1)}{doubt}"
 
 
 # --- text ------------------------------------------------------------------------------

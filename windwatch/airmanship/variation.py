@@ -187,13 +187,14 @@ def true_heading(heading: Heading, variation_deg: float) -> HeadingFound:
     Returns
     -------
     HeadingFound
-        Approximate where only the painted number is known. [°T]
+        Approximate where only the painted number is known, or where it is said to be. [°T]
     """
     match heading:
-        case HeadingTrue(heading_true):
-            return HeadingFound(heading_true, approximate=False)
-        case HeadingMagnetic(heading_magnetic):
-            return HeadingFound(to_true(heading_magnetic, variation_deg), approximate=False)
+        case HeadingTrue(heading_true, approximate):
+            return HeadingFound(heading_true, approximate=approximate)
+        case HeadingMagnetic(heading_magnetic, approximate):
+            found = to_true(heading_magnetic, variation_deg)
+            return HeadingFound(found, approximate=approximate)
         case HeadingFromDesignator(heading_magnetic):
             return HeadingFound(to_true(heading_magnetic, variation_deg), approximate=True)
         case _:

@@ -23,9 +23,29 @@ _PATHS = click.argument(
 )
 
 
-@click.group
+class _Group(click.Group):
+    """The guided start is imported only when it is asked for: its options are many."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the names of all commands, the guided start first."""
+        return ["new", *super().list_commands(ctx), "examples"]
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Return a command; None where there is none of that name."""
+        if cmd_name == "new":
+            from windwatch.cli.new import new  # noqa: PLC0415
+
+            return new
+        if cmd_name == "examples":
+            from windwatch.cli.examples import examples as copied  # noqa: PLC0415
+
+            return copied
+        return super().get_command(ctx, cmd_name)
+
+
+@click.group(cls=_Group)
 def config() -> None:
-    """Check a configuration, show what it comes to, print its rules.
+    """Make a configuration, check it, show what it comes to, print its rules.
 
     CONFIG is a TOML file, or a folder of which every .toml file counts; several may be named.
     """

@@ -20,10 +20,10 @@ from windwatch.cli.show import (
     with_exit_status,
 )
 from windwatch.clock import SystemClock
-from windwatch.errors import NoUsableReports
+from windwatch.errors import NoUsableReports, SettingsError
 from windwatch.notices.clean import visible
-from windwatch.upkeep.health import STANDING_BY, Health, as_json, read, runs
-from windwatch.wiring import status_path
+from windwatch.upkeep.health import STANDING_BY, Health, StationHealth, as_json, read, runs
+from windwatch.wiring import status_path, status_path_guessed
 
 HEALTHY: Final = 0
 NOT_HEALTHY: Final = 1
@@ -38,12 +38,12 @@ def health(config: tuple[Path, ...], as_document: bool) -> None:
 
     Exit status: 0 it works, 1 it does not, 2 the configuration is wrong, 3 no watch runs here.
     """
-    settings = load_settings(config, require_secrets=False)
+    path = _path_of_state(config)
     now = SystemClock().now()
     try:
-        found = read(status_path(settings))
+        found = read(path)
     except ValueError as error:
-        raise NoUsableReports(f"{status_path(settings)}: {error}") from error
+        raise NoUsableReports(f"{path}: {error}") from error
     if found is None or not runs(found):
         since = "" if found is None else f"; the last one wrote its state at {_z(found.written_at)}"
         if as_document:
@@ -61,6 +61,25 @@ def health(config: tuple[Path, ...], as_document: bool) -> None:
     sys.exit(NOT_HEALTHY if faults else HEALTHY)
 
 
+def _path_of_state(config: tuple[Path, ...]) -> Path:
+    """Where the state is; a file that was spoilt after the start says nothing against the watch.
+
+    Raises
+    ------
+    SettingsError
+        If the configuration cannot be used, and the state not be found without it.
+    """
+    try:
+        return status_path(load_settings(config, require_secrets=False))
+    except SettingsError as error:
+        path = status_path_guessed(config)
+        if path is None:
+            raise
+        note = f"the configuration cannot be used as it stands now: {error.faults[0]}"
+        click.echo(paragraph(note, hang="  "), err=True)
+        return path
+
+
 def _words(found: Health, faults: tuple[str, ...], now: datetime) -> Iterator[str]:
     if found.state == STANDING_BY:
         yield "The watch stands by: another one leads."
@@ -73,21 +92,29 @@ def _words(found: Health, faults: tuple[str, ...], now: datetime) -> Iterator[st
     last = "never yet" if found.last_cycle_at is None else _z(found.last_cycle_at)
     yield f"last complete cycle: {last} (a poll every {found.interval.total_seconds():.0f} s)"
     for each in found.stations:
-        if each.seen_at is None:
-            yield f"{each.airfield}: nothing known from {each.station}"
-            continue
-        minutes = int((now - each.seen_at).total_seconds() // 60)
-        known = "" if each.known else ", too old to count"
-        yield f"{each.airfield}: wind of {each.station} observed {minutes} min ago{known}"
+        yield from _station_words(each, now)
     if found.feed_problem:
         yield f"feed: {found.feed_problem}"
     if found.heartbeat_problem:
         yield f"heartbeat: {found.heartbeat_problem}"
+    if found.config_problem:
+        yield f"configuration: {found.config_problem}"
     yield (
         f"deliveries: {found.deliveries_open} open, {found.deliveries_dead} ended without arriving"
     )
     for _, headline, since in found.troubles:
         yield f"since {_z(since)}: {headline}"
+
+
+def _station_words(station: StationHealth, now: datetime) -> Iterator[str]:
+    if station.seen_at is None:
+        yield f"{station.airfield}: nothing known from {station.station}"
+    else:
+        minutes = int((now - station.seen_at).total_seconds() // 60)
+        known = "" if station.known else ", too old to count"
+        yield f"{station.airfield}: wind of {station.station} observed {minutes} min ago{known}"
+    if station.hint:
+        yield f"hint: {station.hint}"
 
 
 def _z(at: datetime) -> str:

@@ -11,6 +11,7 @@ from typing import Any
 import click
 
 from windwatch.airmanship.cautions import CAUTION
+from windwatch.cli.acknowledged import acknowledged_json, acknowledged_lines, taken_note_since
 from windwatch.cli.explain_words import explained, told
 from windwatch.cli.show import (
     caution_line,
@@ -34,6 +35,7 @@ from windwatch.notices.outbox import Route, new_delivery
 from windwatch.notices.trial import VALID, compose_test
 from windwatch.notices.values import Notice
 from windwatch.notices.words import quantity
+from windwatch.recording import recorded_lines
 from windwatch.rules import Rules, in_words
 from windwatch.settings.running import Settings
 from windwatch.store.store import Store
@@ -50,6 +52,7 @@ _CONFIG = click.argument("config", type=click.Path(path_type=Path))
     epilog=examples(
         "windwatch log field.toml --since 2026-09-22T12:00Z",
         "windwatch log field.toml --resend 3fa9c1d2",
+        "windwatch log field.toml --recorded > day.txt",
     )
 )
 @_CONFIG
@@ -58,26 +61,43 @@ _CONFIG = click.argument("config", type=click.Path(path_type=Path))
 @click.option(
     "--resend", metavar="NOTICE", help="Have the present state sent in place of this notice."
 )
+@click.option(
+    "--recorded", is_flag=True, help="What was judged instead, as a file that `replay` plays."
+)
 @click.option("--json", "as_json", is_flag=True, help="One JSON document instead of words.")
 @with_exit_status
 def log(
-    config: Path, since: str | None, contact: str | None, resend: str | None, as_json: bool
+    config: Path,
+    since: str | None,
+    contact: str | None,
+    resend: str | None,
+    recorded: bool,
+    as_json: bool,
 ) -> None:
     """Show what happened and what was sent, to whom, and what became of it.
 
     With --resend a notice that did not arrive is followed by one of the state now: an old text
     is never sent again. The watch that runs on this configuration sends it.
+
+    With --recorded come the reports that counted with the times at which they came, and what else
+    was judged, from the beginning unless --since is given: `replay` makes the same notices of it.
     """
     settings = load_settings([config], require_secrets=False)
     clock = SystemClock()
     if resend is not None:
         _resend(settings, clock, resend)
         return
+    if recorded:
+        with open_store_of(settings, clock) as store:
+            for line in recorded_lines(store, moment_of(since) if since else None):
+                click.echo(visible(line, 2 * len(line)))
+        return
     now, rules = clock.now(), settings.fleet.rules
     from_ = moment_of(since) if since else now - timedelta(hours=24)
     with open_store_of(settings, clock) as store:
         notices = store.notices(since=from_, contact=contact)
         episodes = store.episodes(since=from_)
+        taken = taken_note_since(store, from_)
         if as_json:
             print_json(
                 {
@@ -93,6 +113,7 @@ def log(
                         for e in episodes
                         if e.closed_at is None
                     ],
+                    "acknowledgements": acknowledged_json(taken),
                     "caution": CAUTION,
                 }
             )
@@ -120,6 +141,9 @@ def log(
                     ("since", "track", "episode"),
                 )
             )
+        if taken:
+            click.echo("\nTaken note of")
+            click.echo(acknowledged_lines(store, taken, _track_words))
         for hint in dict.fromkeys(standing_words(e, rules) for e in still if stands(e, rules, now)):
             click.echo(paragraph(hint, hang="  "))
         for failed in _troubles(store, notices):
@@ -129,6 +153,7 @@ def log(
 
 
 def _resend(settings: Settings, clock: SystemClock, beginning: str) -> None:
+    from windwatch.board.links import composer  # noqa: PLC0415 - loads all words
     from windwatch.resend import resend  # noqa: PLC0415 - loads the whole pipeline
 
     with open_store_of(settings, clock) as store:
@@ -141,7 +166,14 @@ def _resend(settings: Settings, clock: SystemClock, beginning: str) -> None:
         stored = store.notice(found.pop())
         if stored is None:
             raise UsageError(f"{beginning}: it is not kept any more")
-        new = resend(settings, store, make_channels(settings), stored.notice, clock.now())
+        new = resend(
+            settings,
+            store,
+            make_channels(settings),
+            stored.notice,
+            clock.now(),
+            composer(settings.board),
+        )
     click.echo(f"Notice {new.id[:8]} to {new.contact} tells the state now; the watch sends it.")
     click.echo(caution_line())
 
@@ -328,12 +360,27 @@ def _episodes_meant(store: Store, beginning: str) -> tuple[str, ...]:
 # --- send-test --------------------------------------------------------------------
 
 
-@click.command("send-test", epilog=examples('windwatch send-test field.toml "operations desk"'))
+@click.command(
+    "send-test",
+    epilog=examples(
+        'windwatch send-test field.toml "operations desk"',
+        'windwatch send-test field.toml "operations desk" --turn-on',
+    ),
+)
 @_CONFIG
 @click.argument("contact", required=False)
+@click.option(
+    "--turn-on",
+    is_flag=True,
+    help="Use an address again that said it was gone, if it takes the test.",
+)
 @with_exit_status
-def send_test(config: Path, contact: str | None) -> None:
-    """Send a test notice by every channel of a contact (or of all)."""
+def send_test(config: Path, contact: str | None, turn_on: bool) -> None:
+    """Send a test notice by every channel of a contact (or of all).
+
+    An address that said it was gone for good (410) gets no notices any more, until the
+    configuration names another or you turn it on again here.
+    """
     settings = load_settings([config])
     chosen = [c for c in settings.fleet.contacts if contact in (None, c.name)]
     if not chosen:
@@ -344,7 +391,8 @@ def send_test(config: Path, contact: str | None) -> None:
     failed = 0
     for person in chosen:
         for kind in person.channels:
-            channel = channels.get(Route(person.name, kind))
+            route = Route(person.name, kind)
+            channel = channels.get(route)
             if channel is None:
                 continue
             notice = _test_notice(person, moment)
@@ -354,13 +402,30 @@ def send_test(config: Path, contact: str | None) -> None:
             except DeliveryFailed as error:
                 failed += 1
                 click.echo(paragraph(f"{person.name} by {kind}: NOT taken: {error}", hang="  "))
-            else:
-                answer = f" ({taken.answer})" if taken.answer else ""
-                click.echo(
-                    paragraph(f"{person.name} by {kind}: the next hop took it{answer}", hang="  ")
-                )
+                continue
+            answer = f" ({taken.answer})" if taken.answer else ""
+            said = f"{person.name} by {kind}: the next hop took it{answer}"
+            off = _turned_off(settings, route, channel.fingerprint, turn_on=turn_on)
+            click.echo(paragraph(f"{said}{off}", hang="  "))
     if failed:
         raise NoUsableReports(f"{failed} of the test notices did not leave")
+
+
+def _turned_off(settings: Settings, route: Route, address: str, *, turn_on: bool) -> str:
+    """What is to be said of an address that gets no notices, and turn it on where asked for."""
+    path = settings.store.path
+    if path is not None and not path.exists():
+        return ""
+    with open_store_of(settings, SystemClock(), check=False) as store:
+        if not store.turned_off(route, address):
+            return ""
+        if not turn_on:
+            return (
+                "; but it said before that it is gone (410), and gets no notices: with --turn-on"
+                " it gets them again"
+            )
+        store.turn_on(route)
+        return "; it had said that it is gone, and gets notices again from now on"
 
 
 def _test_notice(person: Contact, moment: datetime) -> Notice:

@@ -41,6 +41,7 @@ COMMANDS: Final = MappingProxyType(
             "log": Entry("windwatch.cli.log", "log", "Show what happened and what was sent."),
             "explain": Entry("windwatch.cli.log", "explain", "Show how a notice came about."),
             "acknowledge": Entry("windwatch.cli.log", "acknowledge", "Take note of an episode."),
+            "board": Entry("windwatch.cli.board", "board", "Show pages of every airfield."),
             "health": Entry("windwatch.cli.health", "health", "Say whether the watch works."),
         },
         ASKING: {
@@ -58,6 +59,13 @@ COMMANDS: Final = MappingProxyType(
         },
         SETTING_UP: {
             "config": Entry("windwatch.cli.config", "config", "Check and show a configuration."),
+            "runways": Entry("windwatch.cli.runways", "runways", "Runways of an airfield."),
+            "stations": Entry(
+                "windwatch.cli.stations", "stations", "Who reports near an airfield."
+            ),
+            "airfields": Entry(
+                "windwatch.cli.airfields", "airfields", "Airfields near a place; their table."
+            ),
             "send-test": Entry("windwatch.cli.log", "send_test", "Prove that a channel works."),
             "store": Entry("windwatch.cli.store", "store", "Back up, check, or forget a person."),
         },

@@ -257,7 +257,7 @@ def _runway_lines(shown: Shown, judged: Assessment) -> Iterator[str]:
         return
     yield table(rows, ("aircraft", "pilot", "end", "level", "what decides (limit, whose)"))
     if any(r.best.approximate for s in judged.runways for r in s.runways):
-        yield "* approximate heading, from the painted number"
+        yield "* approximate heading: no survey, or the painted number only"
     for note in notes:
         yield paragraph(f"Note, runway {note}", hang="  ")
 

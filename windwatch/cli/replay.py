@@ -28,9 +28,15 @@ from windwatch.cli.show import (
 from windwatch.clock import HandClock
 from windwatch.cycle import CycleReport
 from windwatch.delivery.worker import DrainReport
+from windwatch.episodes.clock_doubt import Gap
 from windwatch.episodes.values import Step
 from windwatch.errors import NoUsableReports, UsageError
-from windwatch.feeds.recorded import RecordedKind, RecordedLine, read_all_recorded
+from windwatch.feeds.recorded import (
+    RecordedKind,
+    RecordedLine,
+    read_all_recorded,
+    recorded_line,
+)
 from windwatch.notices.clean import visible
 from windwatch.notices.lines import step_line
 from windwatch.notices.values import Content, Notice
@@ -129,25 +135,47 @@ def play(
     end = until or left[-1].at
     if end < minute:
         raise UsageError(f"--until {iso(end)} is before the first recorded line, {iso(minute)}")
+    gaps = [(line.since, line.at) for line in left if line.since is not None]
     clock = HandClock(minute)
     with open_store(store_path, clock, durable=False) as store:
         watch = Watch(settings, store, None, make_channels(settings, folder), clock)
         while True:
             while left and left[0].at <= min(minute, end):
-                line = left.pop(0)
-                clock.set(line.at)
-                _account(watch, _happen(watch, line, played), played, show, line)
+                lines = _of_one_moment(left)
+                clock.set(lines[0].at)
+                for line in lines[:-1]:
+                    show.happened(line, CycleReport())
+                _account(watch, _happen(watch, lines, played), played, show, lines[-1])
             if minute > end:
                 return played
-            clock.set(minute)
-            _account(watch, watch.tick(), played, show, None)
+            if not any(since < minute < at for since, at in gaps):
+                clock.set(minute)
+                _account(watch, watch.tick(), played, show, None)
+                watch.keeper.play_gap(None)
             minute += _MINUTE
 
 
-def _happen(watch: Watch, line: RecordedLine, played: Played) -> CycleReport:
+def _of_one_moment(left: list[RecordedLine]) -> list[RecordedLine]:
+    """Take the next line; and with a report those that came with it, in one reply."""
+    first = left.pop(0)
+    lines = [first]
+    while left and first.kind is left[0].kind is RecordedKind.REPORT and left[0].at == first.at:
+        lines.append(left.pop(0))
+    return lines
+
+
+def _happen(watch: Watch, lines: Sequence[RecordedLine], played: Played) -> CycleReport:
+    line = lines[0]
     match line.kind:
         case RecordedKind.REPORT:
-            return watch.take(() if line.report is None else (line.report,))
+            return watch.take([each.report for each in lines if each.report is not None])
+        case RecordedKind.CLOCK:
+            watch.keeper.clock.play(line.doubt)
+            return CycleReport()
+        case RecordedKind.UNWATCHED:
+            if line.since is not None:
+                watch.keeper.play_gap(Gap(line.since, line.at))
+            return CycleReport()
         case RecordedKind.TICK:
             return watch.tick()
         case RecordedKind.ACKNOWLEDGE:
@@ -222,6 +250,9 @@ class _Story(_Quiet):
         """Something recorded has happened."""
         if line.report is not None:
             click.echo(f"{line.at:%d %H:%MZ}  {visible(line.report.text)[:68].rstrip()}")
+        elif line.kind in (RecordedKind.CLOCK, RecordedKind.UNWATCHED):
+            said = recorded_line(line).partition(" ")[2]
+            click.echo(f"{line.at:%d %H:%MZ}  {visible(said)[:68].rstrip()}")
         for _, judged in report.judged:
             if judged.status not in ("accepted", "standby"):
                 click.echo(paragraph(f"{judged.status}: {judged.reason}", _IN, _IN))

@@ -4,30 +4,34 @@ from __future__ import annotations
 
 import gc
 import logging
+import os
 import signal
 import sys
 import threading
+from dataclasses import replace
 from pathlib import Path
 from types import FrameType
+from typing import TYPE_CHECKING, NamedTuple
 
 import click
 
+from windwatch.board.links import composer
+from windwatch.board.opening import beside_watch
 from windwatch.cli.show import examples, load_settings, paragraph, with_exit_status
 from windwatch.clock import Clock, SystemClock
 from windwatch.errors import NoUsableReports, StoreError
 from windwatch.logs import log_to
+from windwatch.reload import Reload
 from windwatch.schedule import run
 from windwatch.settings.running import Settings
+from windwatch.settings.seen import Seen, seen
 from windwatch.store.leading import Leadership, wait_to_lead
 from windwatch.store.store import Store
 from windwatch.watch import Watch
-from windwatch.wiring import (
-    hidden_texts,
-    make_channels,
-    make_feed,
-    make_outward,
-    open_store_of,
-)
+from windwatch.wiring import hidden_texts, make_parts, open_store_of
+
+if TYPE_CHECKING:
+    from windwatch.board.beside import Beside
 
 
 @click.command(epilog=examples("windwatch watch field.toml"))
@@ -44,7 +48,8 @@ def watch(config: tuple[Path, ...], once: bool, verbose: bool, log_file: Path | 
     """Watch the reports and tell people, until stopped (Ctrl-C or SIGTERM).
 
     Exactly one watch may run on one store file; a second one is refused. On a database server
-    several may run: one leads, the others stand by and take over.
+    several may run: one leads, the others stand by and take over. A changed configuration is taken
+    while it runs, at once on SIGHUP; one with a fault changes nothing.
     """
     settings = load_settings(config)
     level = logging.INFO if verbose else logging.WARNING
@@ -55,23 +60,42 @@ def watch(config: tuple[Path, ...], once: bool, verbose: bool, log_file: Path | 
     stop = threading.Event()
     if not once:
         _stop_cleanly(stop)
+    files = seen(config, settings.secret_files)
+    changed = threading.Event()
+    if not once:
+        _reload_on_hang_up(changed, stop)
     store = open_store_of(settings, clock, repair=True)
     owner = f"windwatch watch {' '.join(map(str, config))}"
     with store:
         if once or not store.may_stand_by:
-            with store.hold(owner) as leadership:
-                _watch(settings, store, clock, stop, leadership, once=once)
+            shown = replace(settings, board=None) if once else settings
+            with store.hold(owner) as leadership, beside_watch(shown, store, clock) as board:
+                watched = _Watched(config, settings, files, changed, board)
+                _watch(watched, store, clock, stop, leadership, once=once)
             return
-        while not stop.is_set():
-            found = wait_to_lead(store, owner, clock, stop, said=_say)
-            if found is None:
-                return
-            with found:
-                _watch(settings, store, clock, stop, found, once=False)
+        with beside_watch(settings, store, clock) as board:
+            while not stop.is_set():
+                found = wait_to_lead(store, owner, clock, stop, said=_say)
+                if found is None:
+                    return
+                with found:
+                    # What has changed while it stood by is taken at the first look.
+                    watched = _Watched(config, settings, files, changed, board)
+                    _watch(watched, store, clock, stop, found, once=False)
+
+
+class _Watched(NamedTuple):
+    """A configuration as it was read, where it is read from, and the board that shows it."""
+
+    paths: tuple[Path, ...]
+    settings: Settings
+    files: Seen
+    changed: threading.Event
+    board: Beside | None = None
 
 
 def _watch(
-    settings: Settings,
+    config: _Watched,
     store: Store,
     clock: Clock,
     stop: threading.Event,
@@ -80,30 +104,41 @@ def _watch(
     once: bool,
 ) -> None:
     """Watch as long as this process leads."""
-    feed = make_feed(settings, clock)
+    settings = config.settings
+    parts = make_parts(settings, clock)
     others = leadership if store.may_stand_by else None
-    try:
-        watched = Watch(
-            settings,
-            store,
-            feed,
-            make_channels(settings),
-            clock,
-            outward=make_outward(settings),
-            leadership=others,
-        )
-        if once:
-            try:
-                _turn_once(watched)
-            finally:
-                watched.close()
-            return
-        names = ", ".join(a.id for a in settings.fleet.airfields)
-        _say(f"windwatch watches {names}; stop it with Ctrl-C")
-        _settle_memory()
-        run(watched, settings.feed.every, clock, stop, leadership=others)
-    finally:
-        feed.close()
+    watched = Watch(
+        settings,
+        store,
+        parts.feed,
+        parts.channels,
+        clock,
+        outward=parts.outward,
+        leadership=others,
+        with_links=composer(settings.board),
+    )
+    if config.board is not None:
+        config.board.follow(lambda: watched.settings)
+    if once:
+        try:
+            _turn_once(watched)
+        finally:
+            watched.close()
+        return
+    reload = Reload(
+        watched,
+        parts,
+        config.paths,
+        os.environ,
+        clock,
+        files=config.files,
+        asked=config.changed,
+    )
+    names = ", ".join(a.id for a in settings.fleet.airfields)
+    _say(f"windwatch watches {names}; stop it with Ctrl-C")
+    _settle_memory()
+    # It closes the watch at its end.
+    run(watched, settings.feed.every, clock, stop, leadership=others, reload=reload)
 
 
 def _say(sentence: str) -> None:
@@ -144,3 +179,18 @@ def _stop_cleanly(stop: threading.Event) -> None:
 
     signal.signal(signal.SIGTERM, ask)
     signal.signal(signal.SIGINT, ask)
+
+
+def _reload_on_hang_up(changed: threading.Event, stop: threading.Event) -> None:
+    """SIGHUP: the configuration is read again; where the terminal has gone, the watch ends."""
+    if not hasattr(signal, "SIGHUP"):
+        return  # Windows has none: there the change of the file alone is noticed
+    at_a_terminal = os.isatty(sys.stdin.fileno()) if sys.stdin is not None else False
+
+    def ask(number: int, frame: FrameType | None) -> None:
+        del number, frame
+        gone = at_a_terminal and not os.isatty(sys.stdin.fileno())
+        # As above.
+        threading.Thread(target=(stop if gone else changed).set).start()
+
+    signal.signal(signal.SIGHUP, ask)

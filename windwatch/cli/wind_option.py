@@ -304,7 +304,7 @@ def _variation(
     )
 
 
-def place(text: str) -> tuple[float, float]:
+def place(text: str, option: str = "--at") -> tuple[float, float]:
     """Latitude and longitude of ``42.93,-76.02`` or ``42.93N,76.02W``.
 
     Raises
@@ -317,8 +317,10 @@ def place(text: str) -> tuple[float, float]:
         try:
             return LATITUDE.convert(parts[0], None, None), LONGITUDE.convert(parts[1], None, None)
         except click.BadParameter as error:
-            raise UsageError(f"--at {text!r}: {error.message}") from None
-    raise UsageError(f"--at {text!r} is no place; write latitude,longitude, for example 42.9,-76.0")
+            raise UsageError(f"{option} {text!r}: {error.message}") from None
+    raise UsageError(
+        f"{option} {text!r} is no place; write latitude,longitude, for example 42.9,-76.0"
+    )
 
 
 def when(text: str | None) -> date | float:

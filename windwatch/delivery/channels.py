@@ -12,6 +12,7 @@ from typing import Final, Protocol
 from windwatch.delivery.in_turn import starts
 from windwatch.notices.outbox import Delivery, Route
 from windwatch.notices.values import Notice
+from windwatch.rules import USUAL, Rules
 
 ANSWER_LIMIT: Final = 300
 
@@ -70,6 +71,8 @@ class MailServer:
     connect_s, command_s, after_dot_s : float
         How long to wait: for the connection, for a reply, and for the last reply, which a
         server may take long over; cutting that one short makes duplicates. [s]
+    whole_s : float
+        How long everything before the last reply may take together. [s]
     """
 
     host: str
@@ -82,6 +85,7 @@ class MailServer:
     connect_s: float = 10.0
     command_s: float = 30.0
     after_dot_s: float = 600.0
+    whole_s: float = 180.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,14 +133,26 @@ class ChannelBook:
     ----------
     in_turn : collection of str
         Contacts whose later channels only stand in for the earlier ones.
+    rules : Rules
+        How deliveries are tried.
     """
 
-    def __init__(self, channels: Mapping[Route, Channel], in_turn: Collection[str] = ()) -> None:
+    def __init__(
+        self,
+        channels: Mapping[Route, Channel],
+        in_turn: Collection[str] = (),
+        rules: Rules = USUAL,
+    ) -> None:
+        self.rules = rules
         self._channels = dict(channels)
         self._in_turn = frozenset(in_turn)
         self._hosts: dict[str, list[Route]] = {}
+        kinds: dict[str, list[str]] = {}
         for route, channel in self._channels.items():
             self._hosts.setdefault(channel.host, []).append(route)
+            kinds.setdefault(route.contact, []).append(route.channel)
+        # Asked for every notice, and contacts may be thousands.
+        self._kinds = {contact: tuple(names) for contact, names in kinds.items()}
 
     def get(self, route: Route) -> Channel | None:
         """Find the channel of a route; None where the configuration no longer has it."""
@@ -144,12 +160,14 @@ class ChannelBook:
 
     def kinds_of(self, contact: str) -> tuple[str, ...]:
         """Names of a contact's channels."""
-        return tuple(route.channel for route in self._channels if route.contact == contact)
+        return self._kinds.get(contact, ())
 
     def starts_of(self, notice: Notice) -> dict[str, datetime | None]:
         """When each channel starts to carry a notice; None: at once."""
         contact = notice.contact
-        return starts(notice, self.kinds_of(contact), in_turn=contact in self._in_turn)
+        patience = self.rules.fall_back_after
+        in_turn = contact in self._in_turn
+        return starts(notice, self.kinds_of(contact), in_turn=in_turn, patience=patience)
 
     def routes_to(self, host: str) -> tuple[Route, ...]:
         """Routes that lead to a host; a channel that leads there for everybody is named once."""

@@ -64,16 +64,24 @@ class EmailChannel:
         except DeliveryFailed:
             raise
         except (smtplib.SMTPException, OSError, ValueError) as error:
-            raise _failed(error) from error
+            raise self._without_password(_failed(error)) from error
         if refused:
             code, words = next(iter(refused.values()))
-            raise _answered(code, words)
+            raise self._without_password(_answered(code, words))
         return Accepted("250 taken by the mail server")
+
+    def _without_password(self, failure: SendFailed) -> SendFailed:
+        """The same failure where a server quotes what it was told: its answer is kept and shown."""
+        password = self._server.password
+        if not password or password not in failure.answer:
+            return failure
+        said = failure.answer.replace(password, "…")
+        return SendFailed(said, failure.rule, status=failure.status)
 
 
 def _leave(session: Session) -> None:
     """Say goodbye, briefly: what was taken is taken."""
-    session.reply_s = QUIT_PATIENCE_S
+    session.reply_s, session.ends_at = QUIT_PATIENCE_S, float("inf")
     with contextlib.suppress(smtplib.SMTPException, OSError):
         session.quit()
     session.close()

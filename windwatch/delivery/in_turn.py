@@ -12,13 +12,25 @@ from datetime import datetime, timedelta
 from typing import Final
 
 from windwatch.notices.values import Notice
+from windwatch.rules import USUAL
 
 # Reliability, section 3: not accepted by channel 1 within 60 s.
-PATIENCE: Final = timedelta(seconds=60)
+PATIENCE: Final = USUAL.fall_back_after
 
 
-def starts(notice: Notice, channels: Sequence[str], *, in_turn: bool) -> dict[str, datetime | None]:
+def starts(
+    notice: Notice,
+    channels: Sequence[str],
+    *,
+    in_turn: bool,
+    patience: timedelta = PATIENCE,
+) -> dict[str, datetime | None]:
     """When each channel of a contact starts to carry a notice.
+
+    Parameters
+    ----------
+    patience : timedelta
+        How long each has before the next one starts.
 
     Returns
     -------
@@ -29,6 +41,6 @@ def starts(notice: Notice, channels: Sequence[str], *, in_turn: bool) -> dict[st
         return dict.fromkeys(channels)
     used = channels if notice.urgent else channels[:1]
     return {
-        channel: notice.at + PATIENCE * place if place else None
+        channel: notice.at + patience * place if place else None
         for place, channel in enumerate(used)
     }

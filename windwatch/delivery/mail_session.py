@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import smtplib
 import ssl
+from functools import lru_cache
+from pathlib import Path
 from typing import Any, Final
 
 from windwatch.clock import SystemClock
@@ -14,6 +16,8 @@ from windwatch.delivery.retry import Rule, SendFailed
 # RFC 5321, section 4.5.3.1.5: a reply line has at most 512 octets; some servers say more.
 LINE_LIMIT: Final = 4096
 LINES_LIMIT: Final = 100
+# How long the authorities that were read are used. [s]
+_TRUSTED_S: Final = 3600.0
 
 _monotonic = SystemClock().monotonic
 
@@ -29,6 +33,8 @@ class _Patient:
     file: Any
     reply_s: float = 30.0
     after_dot_s: float = 600.0
+    # Until when, on the monotonic clock, everything before the last reply must be over. [s]
+    ends_at: float = float("inf")
     _buffer: bytes = b""
     _replies_in_data: int | None = None
 
@@ -37,8 +43,10 @@ class _Patient:
         if self._replies_in_data is not None:
             self._replies_in_data += 1
         # The first reply within DATA invites the text, the second comes after the final dot.
-        patience = self.after_dot_s if self._replies_in_data == 2 else self.reply_s
-        ends_at = _monotonic() + patience
+        if self._replies_in_data == 2:
+            ends_at = _monotonic() + self.after_dot_s
+        else:
+            ends_at = min(_monotonic() + self.reply_s, self.ends_at)
         texts = []
         for _ in range(LINES_LIMIT):
             line = self._line(ends_at)
@@ -113,6 +121,7 @@ def open_session(server: MailServer) -> Session:
     OSError, smtplib.SMTPException
         If it cannot be reached or breaks the conversation off.
     """
+    ends_at = _monotonic() + server.whole_s
     context = _context(server)
     # Named after the sender's domain: asking the system for this machine's name may take long.
     ours = sender_domain(server.sender)
@@ -121,6 +130,7 @@ def open_session(server: MailServer) -> Session:
         session = _TlsSession(local_hostname=ours, timeout=server.connect_s, context=context)
     else:
         session = _PlainSession(local_hostname=ours, timeout=server.connect_s)
+    session.ends_at = ends_at
     session.reply_s = server.command_s
     session.after_dot_s = server.after_dot_s
     try:
@@ -171,15 +181,24 @@ def _log_in(session: Session, server: MailServer) -> None:
 
 
 def _context(server: MailServer) -> ssl.SSLContext:
+    """How to encrypt and whom to trust; read anew when the file changes, and every hour."""
+    try:
+        stamp = 0 if server.ca_file is None else server.ca_file.stat().st_mtime_ns
+        return _trusting(server.ca_file, stamp, int(_monotonic() // _TRUSTED_S))
+    except OSError as error:
+        raise SendFailed(
+            f"ca_file {server.ca_file}: no certificates could be read: {error}",
+            Rule.CHANNEL_DOWN,
+        ) from error
+
+
+@lru_cache(maxsize=4)
+def _trusting(ca_file: Path | None, stamp: int, hour: int) -> ssl.SSLContext:
+    """Kept, because to read all authorities takes longer than a whole conversation."""
+    del stamp, hour
     context = ssl.create_default_context()
-    if server.ca_file is not None:
-        try:
-            context.load_verify_locations(cafile=str(server.ca_file))
-        except OSError as error:
-            raise SendFailed(
-                f"ca_file {server.ca_file}: no certificates could be read: {error}",
-                Rule.CHANNEL_DOWN,
-            ) from error
+    if ca_file is not None:
+        context.load_verify_locations(cafile=str(ca_file))
     return context
 
 

@@ -11,6 +11,7 @@ from enum import Enum
 from typing import Final
 
 from windwatch.errors import DeliveryFailed
+from windwatch.rules import USUAL, Rules
 
 
 class Rule(Enum):
@@ -46,20 +47,19 @@ class SendFailed(DeliveryFailed):
 _S: Final = timedelta(seconds=1)
 _M: Final = timedelta(minutes=1)
 
-# Before the second try, the third ...; the last one repeats until the notice expires.
+# Before the second try, the third ...; the last one repeats until the notice expires. None is
+# longer than `Rules` has it, which names the last one of the first two.
 URGENT_WAITS: Final = (5 * _S, 15 * _S, 30 * _S, 1 * _M, 2 * _M, 4 * _M, 5 * _M)
 OTHER_WAITS: Final = (1 * _M, 5 * _M, 15 * _M, 30 * _M)
 GREYLIST_WAITS: Final = (1 * _M, 5 * _M, 10 * _M, 15 * _M)
 BLINK_WAITS: Final = (30 * _S, 60 * _S)
 NEW_SESSION_WAITS: Final = (60 * _S,)
-CHANNEL_DOWN_WAIT: Final = 60 * _S
 _OWN_WAITS: Final[dict[Rule, tuple[timedelta, ...]]] = {
     Rule.GREYLISTED: GREYLIST_WAITS,
     Rule.BLINK: BLINK_WAITS,
     Rule.NEW_SESSION: NEW_SESSION_WAITS,
 }
 RETRY_AFTER_LEAST: Final = 1 * _S
-RETRY_AFTER_MOST: Final = 5 * _M
 JITTER: Final = 0.2
 
 HTTP_RULES: Final = {
@@ -136,6 +136,7 @@ def next_try(
     failure: DeliveryFailed,
     *,
     plain: bool = False,
+    rules: Rules = USUAL,
 ) -> Decision:
     """Decide what becomes of a delivery after a failed try.
 
@@ -155,6 +156,8 @@ def next_try(
         What happened.
     plain : bool
         Whether it was minimal plain text already.
+    rules : Rules
+        How far apart tries become, and how long a channel is left alone.
     """
     rule = rule_of(failure)
     match rule:
@@ -168,13 +171,15 @@ def next_try(
             return Decision(Verdict.RETRY, rule.value, at=now, plain=True)
         case Rule.CHANNEL_DOWN:
             # Not less than a minute: a mail server locks an account that knocks too often.
-            at = min(now + CHANNEL_DOWN_WAIT, valid_until)
+            at = min(now + rules.channel_down_for, valid_until)
             return Decision(Verdict.PUT_OFF, rule.value, at=at, fall_back=True, operator=True)
         case Rule.BLINK if tries > len(BLINK_WAITS):
             return Decision(Verdict.REFUSED, rule.value, fall_back=True, operator=True)
         case _:
-            wait = _wait(rule, urgent, tries, failure.retry_after, jitter)
-            too_late = now + wait >= valid_until
+            wait = _wait(rule, urgent, tries, failure.retry_after, jitter, rules)
+            # Whoever asks for longer than that will not take it in time, however often we knock.
+            asked = wait if failure.retry_after is None else failure.retry_after
+            too_late = now + max(wait, asked) >= valid_until
             return Decision(
                 Verdict.RETRY,
                 rule.value,
@@ -191,11 +196,29 @@ def rule_of(failure: DeliveryFailed) -> Rule:
     return Rule.REFUSED if failure.permanent else Rule.AGAIN
 
 
+def usual_wait(urgent: bool, tries: int, rules: Rules) -> timedelta:
+    """How long after a failed try the next one follows, where nothing special was said.
+
+    Parameters
+    ----------
+    tries : int
+        Tries spent: at least 1.
+    """
+    waits: tuple[timedelta, ...] = URGENT_WAITS if urgent else OTHER_WAITS
+    most = rules.urgent_tries_apart if urgent else rules.other_tries_apart
+    return most if tries >= len(waits) else min(waits[tries - 1], most)
+
+
 def _wait(
-    rule: Rule, urgent: bool, tries: int, retry_after: timedelta | None, jitter: float
+    rule: Rule,
+    urgent: bool,
+    tries: int,
+    retry_after: timedelta | None,
+    jitter: float,
+    rules: Rules,
 ) -> timedelta:
     if retry_after is not None:
-        return max(RETRY_AFTER_LEAST, min(retry_after, RETRY_AFTER_MOST))
-    waits = _OWN_WAITS.get(rule, URGENT_WAITS if urgent else OTHER_WAITS)
-    wait = waits[min(tries, len(waits)) - 1]
+        return max(RETRY_AFTER_LEAST, min(retry_after, rules.retry_after_most))
+    own = _OWN_WAITS.get(rule)
+    wait = usual_wait(urgent, tries, rules) if own is None else own[min(tries, len(own)) - 1]
     return wait * (1 + JITTER * max(-1.0, min(jitter, 1.0)))

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from email.utils import parsedate_to_datetime
 from typing import Final
+from urllib.parse import unquote, urlsplit
 
 import requests
 
@@ -19,6 +20,8 @@ from windwatch.notices.outbox import Delivery
 from windwatch.outward import OutwardError, Refused, check_url, in_words, open_session, read_capped
 
 ANSWER_WIRE_LIMIT: Final = 64 * 1024
+# A path that may hold a key is at least so long; a shorter one would blot out words.
+KEY_LENGTH: Final = 12
 
 _monotonic = SystemClock().monotonic
 
@@ -80,7 +83,8 @@ class WebhookChannel:
             insecure = isinstance(error, requests.exceptions.SSLError)
             rule = Rule.INSECURE if insecure else Rule.AGAIN
             raise SendFailed(one_line(in_words(error), ANSWER_LIMIT), rule) from error
-        said = one_line(f"{answer.status_code} {answer.reason or ''} {text}", ANSWER_LIMIT)
+        words = self._without_address(f"{answer.reason or ''} {text}")
+        said = one_line(f"{answer.status_code} {words}", ANSWER_LIMIT)
         if 200 <= answer.status_code < 300:
             return Accepted(said)
         raise SendFailed(
@@ -89,6 +93,15 @@ class WebhookChannel:
             retry_after=retry_after(answer.headers.get("Retry-After"), now),
             status=answer.status_code,
         )
+
+    def _without_address(self, said: str) -> str:
+        """What a server said, without the address that it likes to quote: it may hold a key."""
+        parts = urlsplit(self._target.url)
+        whole = f"{parts.path}?{parts.query}"
+        for part in (self._target.url, whole, parts.query, parts.path):
+            if len(part) >= KEY_LENGTH or (part and part == parts.query):
+                said = said.replace(part, "…").replace(unquote(part), "…")
+        return said
 
     def _read(self, answer: requests.Response) -> str:
         """Read a little of the answer's body; the status counts, whatever the body does."""

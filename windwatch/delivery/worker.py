@@ -24,7 +24,7 @@ from windwatch.delivery.channels import ANSWER_LIMIT, Accepted, Channel, Channel
 from windwatch.delivery.hosts import Hosts
 from windwatch.delivery.lanes import needs_one_notice
 from windwatch.delivery.message import one_line
-from windwatch.delivery.retry import CHANNEL_DOWN_WAIT, Decision, Verdict, next_try
+from windwatch.delivery.retry import Decision, Verdict, next_try
 from windwatch.errors import DeliveryFailed, StoreError
 from windwatch.notices.outbox import Delivery, DeliveryState, Outbox, Outcome, Route
 from windwatch.notices.values import Content, Notice
@@ -36,7 +36,8 @@ THREADS: Final = 24
 PER_HOST: Final = 4
 # How long one drain waits for deliveries under way; they go on behind it.
 PATIENCE: Final = timedelta(seconds=20)
-# Claimed at a time: few, so that what is urgent never waits behind many that are not.
+# Claimed at a time: few, so that what is urgent never waits behind many that are not. Each claim
+# is a commit, so where hosts have room for all of them, more.
 CLAIM: Final = 8
 _TICK_S: Final = 0.05
 NO_THREAD_WAIT: Final = timedelta(seconds=5)
@@ -155,6 +156,8 @@ class Worker:
         self._may_send = may_send
         self._random = random
         self._threads = threads
+        # Claimed together: more, while whatever is claimed finds room at its host at once.
+        self._together = CLAIM
         self._hosts = Hosts(per_host)
         self._lease = lease
         self._draining = threading.Lock()
@@ -244,7 +247,7 @@ class Worker:
             return moved
         now = self._clock.now()
         claimed = self._outbox.claim_due(
-            now, min(self._free(), CLAIM), self._lease, except_for=self._closed()
+            now, min(self._free(), self._together), self._lease, except_for=self._closed()
         )
         ended: list[tuple[Delivery, Outcome]] = []
         for delivery in claimed:
@@ -261,7 +264,9 @@ class Worker:
                 self._ready.setdefault(channel.host, []).append(delivery)
         if ended:
             self._finish(ended, now)
-        return self._start_ready() or bool(claimed) or moved
+        moved = self._start_ready() or bool(claimed) or moved
+        self._together = CLAIM if self._ready else min(2 * self._together, self._threads)
+        return moved
 
     def _closed(self) -> list[Route]:
         """Routes to hosts that have as many calls as they get."""
@@ -405,6 +410,7 @@ class Worker:
             self._random.uniform(-1.0, 1.0),
             failure,
             plain=delivery.plain,
+            rules=self._channels.rules,
         )
         answer = one_line(failure.answer, ANSWER_LIMIT)
         LOG.warning("delivery_failed", extra={**fields, "verdict": decision.verdict.value})
@@ -413,7 +419,7 @@ class Worker:
         if decision.fall_back:
             report.fall_backs.append(delivery.route)
         if decision.verdict is Verdict.PUT_OFF:
-            seconds = CHANNEL_DOWN_WAIT.total_seconds()
+            seconds = self._channels.rules.channel_down_for.total_seconds()
             self._hosts.down(sent.host, self._clock.monotonic() + seconds)
         else:
             self._hosts.up(sent.host)
@@ -432,7 +438,7 @@ class Worker:
                 continue
             lane = backlog.lane
             by: tuple[Notice, Content] | None = None
-            if lane.airfield and self._channels.get(Route(lane.contact, lane.channel)):
+            if lane.airfield and self._leads_somewhere(Route(lane.contact, lane.channel)):
                 try:
                     by = self._restate(lane.contact, lane.airfield, old, now)
                 except Exception as error:  # noqa: BLE001 - told, and the others go on
@@ -443,6 +449,15 @@ class Worker:
                 report.restated += by is not None
             else:
                 LOG.info("restate_too_late", extra={"airfield": lane.airfield})
+
+    def _leads_somewhere(self, route: Route) -> bool:
+        """Whether a notice of the state now could arrive by a route.
+
+        By an address that was turned off it could not, and the fall-backs of what it would
+        replace start as soon as that is refused.
+        """
+        channel = self._channels.get(route)
+        return channel is not None and not self._outbox.turned_off(route, channel.fingerprint)
 
 
 def drain(

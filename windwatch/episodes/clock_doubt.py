@@ -10,12 +10,8 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Final
 
-# A step of the wall clock against the monotonic one by more than this puts it in doubt ...
-STEP: Final = timedelta(seconds=30)
-# ... and so does a difference by more than this from the feed's own clock.
-DISAGREEMENT: Final = timedelta(minutes=5)
-# So many polls in a row must agree again.
-AGREEING: Final = 2
+from windwatch.rules import USUAL, Rules
+
 # A gap in watching is told on the airfield's data track of this group, beside wind and thunder.
 WATCH: Final = "watch"
 
@@ -112,6 +108,11 @@ class Trust:
         return self.since is not None
 
     @property
+    def confirmed(self) -> bool:
+        """Whether the corrected time may be written down: not doubted, or by the feed's clock."""
+        return self.checked or not self.in_doubt
+
+    @property
     def told(self) -> bool:
         """Whether people should hear of it: not of a machine that merely slept."""
         return self.in_doubt and (self.disagreed or not self.checked)
@@ -122,7 +123,7 @@ def begin(wall: datetime, monotonic_s: float) -> Trust:
     return Trust(wall.timestamp() - monotonic_s)
 
 
-def look(trust: Trust, wall: datetime, monotonic_s: float) -> Trust:
+def look(trust: Trust, wall: datetime, monotonic_s: float, rules: Rules = USUAL) -> Trust:
     """Look at both clocks, for a step of the wall clock since the last look.
 
     Parameters
@@ -131,10 +132,12 @@ def look(trust: Trust, wall: datetime, monotonic_s: float) -> Trust:
         What the wall clock says.
     monotonic_s : float
         What the monotonic clock says. [s]
+    rules : Rules
+        `clock_step` is what it may step by.
     """
     offset_s = wall.timestamp() - monotonic_s
     step = timedelta(seconds=offset_s - trust.offset_s)
-    if abs(step) <= STEP:
+    if abs(step) <= rules.clock_step:
         # Slewing, and small steps, are taken as they come.
         return replace(trust, offset_s=offset_s)
     correction = trust.correction - step
@@ -150,7 +153,7 @@ def look(trust: Trust, wall: datetime, monotonic_s: float) -> Trust:
     )
 
 
-def hear(trust: Trust, wall: datetime, feed_says: datetime | None) -> Trust:
+def hear(trust: Trust, wall: datetime, feed_says: datetime | None, rules: Rules = USUAL) -> Trust:
     """Take one poll's word for it.
 
     Parameters
@@ -159,13 +162,16 @@ def hear(trust: Trust, wall: datetime, feed_says: datetime | None) -> Trust:
         What the wall clock says.
     feed_says : datetime or None
         What the feed's clock said just now; None: it said nothing.
+    rules : Rules
+        `clock_apart` is how far the two may be apart; `clock_agreeing` polls end a doubt.
     """
     if feed_says is None:
         # No word against it since: a disagreement that was heard stands until it is taken back.
-        return trust if trust.disagrees else _agreed(trust)
+        return trust if trust.disagrees else _agreed(trust, rules)
     away = wall - feed_says
-    if abs(away) <= DISAGREEMENT:
-        return _agreed(replace(trust, disagrees=False, checked=True, correction=timedelta(0)))
+    if abs(away) <= rules.clock_apart:
+        heard = replace(trust, disagrees=False, checked=True, correction=timedelta(0))
+        return _agreed(heard, rules)
     return replace(
         trust,
         correction=-away,
@@ -179,10 +185,18 @@ def hear(trust: Trust, wall: datetime, feed_says: datetime | None) -> Trust:
     )
 
 
-def _agreed(trust: Trust) -> Trust:
+def suspect(trust: Trust, wall: datetime, reason: str) -> Trust:
+    """Doubt the clock for a reason that does not say which time it is: it goes on as it stands."""
+    if trust.in_doubt:
+        return replace(trust, disagrees=True, disagreed=True, agreed=0)
+    since = wall + trust.correction
+    return replace(trust, since=since, reason=reason, disagrees=True, disagreed=True, agreed=0)
+
+
+def _agreed(trust: Trust, rules: Rules) -> Trust:
     if not trust.in_doubt:
         return trust
-    if trust.agreed + 1 < AGREEING:
+    if trust.agreed + 1 < rules.clock_agreeing:
         return replace(trust, agreed=trust.agreed + 1)
     return Trust(trust.offset_s)
 

@@ -95,8 +95,19 @@ class Judged(NamedTuple):
     entry: Entry | None
 
 
-def read_entry(raw: RawReport, airfield: Airfield, rules: Rules, now: datetime) -> Judged:
+def read_entry(
+    raw: RawReport,
+    airfield: Airfield,
+    rules: Rules,
+    now: datetime,
+    missed_since: datetime | None = None,
+) -> Judged:
     """Decode a raw report and decide whether it can be believed.
+
+    Parameters
+    ----------
+    missed_since : datetime or None
+        Observations after this were missed while nobody watched: none of them is too late.
 
     Returns
     -------
@@ -121,7 +132,8 @@ def read_entry(raw: RawReport, airfield: Airfield, rules: Rules, now: datetime) 
         0.0 if report.wind is None else float(report.wind.strongest),
         fall_back,
     )
-    if now - report.observed_at > rules.late_after:
+    missed = missed_since is not None and report.observed_at > missed_since
+    if now - report.observed_at > rules.late_after and not missed:
         reason = f"older than {in_words(rules.late_after)}: recorded only"
         return Judged(Status.LATE, reason, report, None)
     return Judged(Status.STANDBY if fall_back else Status.ACCEPTED, "", report, entry)

@@ -40,6 +40,7 @@ def fold(
     report: Report,
     assessment: Assessment,
     rules: Rules,
+    stale_after: timedelta,
     not_yet: frozenset[str] = frozenset(),
 ) -> Folded:
     """Fold one more report into the state of an airfield.
@@ -54,6 +55,8 @@ def fold(
         Of that report.
     rules : Rules
         In force at its place.
+    stale_after : timedelta
+        Age at which an observation at the airfield says nothing any more; in force at its place.
     not_yet : frozenset of str
         Tracks that are judged by later reports only, for their limits were others then.
     """
@@ -66,7 +69,7 @@ def fold(
     sure = not report.wind_doubtful and not entry.in_doubt
     certain = sure and not _disturbed(report)
     neutral = entry.fall_back and not gone
-    clear = clear_rules(rules)
+    clear = clear_rules(rules, stale_after)
     step = _Step(entry, assessment, sure, certain, convective_at, neutral, rules, clear)
     peaks = folded.peaks
     if main and assessment.peak_at is not None:

@@ -21,6 +21,9 @@ class ClearRule(NamedTuple):
         Distinct low reports in a row.
     apart : timedelta
         Between the first and the last of them, at least: they must not share a gust window.
+    stale_after : timedelta
+        A low report so long after the one before, or longer, starts the count anew: in between
+        nothing was known, and what was low yesterday vouches for nothing today.
     hold : timedelta
         Between the last report (or peak) that was over and the last low one.
     convective_hold : timedelta
@@ -31,6 +34,7 @@ class ClearRule(NamedTuple):
 
     reports: int
     apart: timedelta
+    stale_after: timedelta
     hold: timedelta
     convective_hold: timedelta
     remember: timedelta
@@ -44,15 +48,28 @@ class ClearRules(NamedTuple):
     thunder: ClearRule
 
 
-def clear_rules(rules: Rules) -> ClearRules:
-    """What it takes to be back within limits, by the figures of judgement."""
-    reports, apart, remember = rules.low_reports, rules.low_apart, rules.remembered_for
-    runway = ClearRule(reports, apart, rules.runway_hold, rules.convective_hold, remember)
+def clear_rules(rules: Rules, stale_after: timedelta) -> ClearRules:
+    """What it takes to be back within limits, by the figures of judgement.
+
+    Parameters
+    ----------
+    rules : Rules
+    stale_after : timedelta
+        Age at which an observation at the airfield says nothing any more.
+    """
+    runway = ClearRule(
+        rules.low_reports,
+        rules.low_apart,
+        stale_after,
+        rules.runway_hold,
+        rules.convective_hold,
+        rules.remembered_for,
+    )
     return ClearRules(
         runway,
         runway._replace(hold=rules.parked_hold),
         # Thunder is over at the first quiet report so long after the last of it (settled case 11).
-        ClearRule(1, apart, rules.convective_hold, timedelta(0), remember),
+        runway._replace(reports=1, hold=rules.convective_hold, convective_hold=timedelta(0)),
     )
 
 
@@ -240,12 +257,18 @@ def _lows_after(lows: tuple[Low, ...], at: datetime) -> tuple[Low, ...]:
     return tuple(low for low in lows if low.at > at) if lows else lows
 
 
+def _lows_known(lows: tuple[Low, ...], at: datetime, rule: ClearRule) -> tuple[Low, ...]:
+    """The low reports so far; none, where the newest had become too old before the next came."""
+    newest = max((low.at for low in lows), default=at)
+    return lows if at - newest < rule.stale_after else ()
+
+
 def _ease(gauge: Gauge, reading: Reading, rule: ClearRule, convective_at: datetime | None) -> Gauge:
     if not reading.low:
         return _interrupted(gauge, reading)._replace(overs=0)
     if gauge.high_at is not None and reading.at <= gauge.high_at:
         return gauge
-    lows = (*gauge.lows, Low(reading.report, reading.at))
+    lows = (*_lows_known(gauge.lows, reading.at, rule), Low(reading.report, reading.at))
     eased = gauge._replace(lows=lows, overs=0)
     met_by = _clearing(lows, rule, gauge.last_over_at, convective_at)
     if met_by is None:
@@ -305,7 +328,13 @@ def next_spans(
 
     Falling from over to near opens none: that is told with *back*, and not as *near* again.
     """
-    kept = [s for s in spans if s.closed_at is None or reading.at - s.closed_at <= remember]
+    # The newest one past the limit stays however old: its end may still have to be told.
+    newest = next((s for s in reversed(spans) if s.level is Level.OVER), None)
+    kept = [
+        s
+        for s in spans
+        if s is newest or s.closed_at is None or reading.at - s.closed_at <= remember
+    ]
     if kept and kept[-1].open and before is not after:
         kept[-1] = kept[-1]._replace(closed_at=reading.at, closed_by=closed_by)
     if after > before:

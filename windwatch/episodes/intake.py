@@ -5,7 +5,7 @@ Everything here is a pure function of the books, the reports and `now`.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import datetime
 from typing import Final
@@ -13,7 +13,8 @@ from typing import Final
 from windwatch.episodes.books import Books, Setup
 from windwatch.episodes.entries import Entry, Judged, Status, insert, read_entry
 from windwatch.episodes.fold import fold
-from windwatch.episodes.rules_changed import forget_rules, rules_at
+from windwatch.episodes.missed import catching_up
+from windwatch.episodes.rules_changed import forget_rules, ruled_at
 from windwatch.episodes.state import AirfieldState, Seen
 from windwatch.episodes.track import Folded
 from windwatch.fleet import Airfield
@@ -55,18 +56,25 @@ def take_in(
     books: Books,
     reports: tuple[RawReport, ...],
     now: datetime,
+    missed_since: datetime | None = None,
 ) -> tuple[Books, tuple[Judged, ...]]:
-    """Take the reports of one reply in, and say what became of each."""
+    """Take the reports of one reply in, and say what became of each.
+
+    Parameters
+    ----------
+    missed_since : datetime or None
+        Observations after this were missed while nobody watched.
+    """
     state = books.state
     judged = []
     for raw in reports:
-        found = read_entry(raw, airfield, setup.fleet.rules, now)
+        found = read_entry(raw, airfield, setup.fleet.rules, now, missed_since)
         if found.entry is not None:
             state, found = _accept(setup, airfield, state, found)
         judged.append(found)
     if state.entries == books.state.entries:
         return Books(state, books.folded), tuple(judged)
-    return _fold_in(setup, airfield, books, state), tuple(judged)
+    return _fold_in(setup, airfield, books, state, missed_since, now), tuple(judged)
 
 
 def _accept(
@@ -177,33 +185,57 @@ def _stand_by(standby: tuple[Entry, ...], new: Entry) -> tuple[Entry, ...]:
     return (*others, *mine)
 
 
-def _fold_in(setup: Setup, airfield: Airfield, books: Books, state: AirfieldState) -> Books:
-    """Fold new entries in: one by one where they come last, else all anew from the checkpoint."""
+def _fold_in(
+    setup: Setup,
+    airfield: Airfield,
+    books: Books,
+    state: AirfieldState,
+    missed_since: datetime | None,
+    now: datetime,
+) -> Books:
+    """Fold new entries in: one by one where they come last, else all anew from the checkpoint.
+
+    What has ended since `missed_since` is remembered, for it is still to be told.
+    """
     before, after = books.state.entries, state.entries
-    if after[: len(before)] == before:
-        folded = books.folded
-        for entry in after[len(before) :]:
-            folded = _fold_one(setup, airfield, state, folded, entry)
-        return Books(state, folded)
-    return Books(state, refold(setup, airfield, state))
+    known = after[: len(before)] == before
+    folded = books.folded if known else state.checkpoint
+    for entry in after[len(before) :] if known else _unsettled(state):
+        folded = _fold_one(setup, airfield, state, folded, entry, missed_since, now)
+    return Books(state, folded)
 
 
 def refold(setup: Setup, airfield: Airfield, state: AirfieldState) -> Folded:
     """The tracks anew, from the checkpoint and every entry since."""
     folded = state.checkpoint
-    for entry in state.entries:
-        if state.settled_at is None or entry.order_at > state.settled_at:
-            folded = _fold_one(setup, airfield, state, folded, entry)
+    for entry in _unsettled(state):
+        folded = _fold_one(setup, airfield, state, folded, entry)
     return folded
 
 
+def _unsettled(state: AirfieldState) -> Iterator[Entry]:
+    """The entries that are not in the checkpoint, in order."""
+    for entry in state.entries:
+        if state.settled_at is None or entry.order_at > state.settled_at:
+            yield entry
+
+
 def _fold_one(
-    setup: Setup, airfield: Airfield, state: AirfieldState, folded: Folded, entry: Entry
+    setup: Setup,
+    airfield: Airfield,
+    state: AirfieldState,
+    folded: Folded,
+    entry: Entry,
+    missed_since: datetime | None = None,
+    now: datetime | None = None,
 ) -> Folded:
-    rules = rules_at(state, entry.order_at)
+    ruled = ruled_at(state, entry.order_at)
+    rules, stale_after = ruled.rules, ruled.stale_after or airfield.stale_after
     report, assessment = setup.under(rules).read(airfield, entry)
+    if now is not None:
+        rules = catching_up(rules, missed_since, now)
     not_yet = frozenset(key for key, at in state.judged_from if entry.order_at < at)
-    return fold(folded, entry, report, assessment, rules, not_yet)
+    return fold(folded, entry, report, assessment, rules, stale_after, not_yet)
 
 
 def cover_with_fall_back(setup: Setup, airfield: Airfield, books: Books, now: datetime) -> Books:
@@ -215,7 +247,8 @@ def cover_with_fall_back(setup: Setup, airfield: Airfield, books: Books, now: da
     if entry is None or any(entry.id == e.id for e in state.entries):
         return books
     placed = replace(entry, order_at=max(now, entry.observed_at))
-    return _fold_in(setup, airfield, books, replace(state, entries=insert(state.entries, placed)))
+    covered = replace(state, entries=insert(state.entries, placed))
+    return _fold_in(setup, airfield, books, covered, None, now)
 
 
 def covering(airfield: Airfield, state: AirfieldState, now: datetime) -> Entry | None:

@@ -65,10 +65,15 @@ def reconcile(
     for key, known in by_track.items():
         # A correction took away all that was ever said of it.
         _reckon_track(reckoning, Track(key), known)
+    # What is said now is looked up by whoever tells it, however long ago it ended.
+    said = {step.episode for step in reckoning.steps}
     kept = tuple(
         told
         for told in reckoning.ledger
-        if told.open or told.closed_at is None or now - told.closed_at <= remembered_for
+        if told.open
+        or told.closed_at is None
+        or now - told.closed_at <= remembered_for
+        or told.episode in said
     )
     return tuple(reckoning.steps), kept
 
@@ -114,6 +119,9 @@ def _reckon_known_over(reckoning: Reckoning, track: Track, told: Told, span: Spa
         else:
             reckoning.ledger.append(told)
         return
+    if span is None and now - told.opened_at > reckoning.rules.remembered_for:
+        # No correction reaches so far back: it has ended, and that waited too long to be told.
+        span = _forgotten(told, now)
     if span is None:
         closed = told._replace(open=False, closed_at=now, withdrawn=True)
         reckoning.say(closed, withdrawal(reckoning, track, closed))
@@ -158,6 +166,13 @@ def _reckon_known_over(reckoning: Reckoning, track: Track, told: Told, span: Spa
         return
     goes_on = not told.easing or track.easing
     reckoning.ledger.append(told if goes_on else told._replace(easing=False))
+
+
+def _forgotten(told: Told, now: datetime) -> Span:
+    """What stands for a span that ended long ago and is not remembered any more."""
+    return Span(
+        told.level, told.opened_by, told.opened_at, None, "", None, told.opened_by, closed_at=now
+    )
 
 
 def _worse(rules: Rules, track: Track, told: Told, span: Span) -> bool:
@@ -255,27 +270,20 @@ def _reckon_runways(
             _reckon_known_runway(reckoning, track, told, span, made)
         for span in left:
             told = begin(track, span, name)
-            if track.level is Level.OVER:
-                reckoning.ledger.append(told._replace(by_opening=True))
-            elif span.open:
-                reckoning.say(told, runway_out(reckoning, track, told, span))
-            else:
+            if not span.open:
                 closed_at = span.closed_at or reckoning.now
                 reckoning.ledger.append(told._replace(open=False, closed_at=closed_at))
+            elif track.level is Level.OVER:
+                reckoning.ledger.append(told._replace(by_opening=True))
+            else:
+                reckoning.say(told, runway_out(reckoning, track, told, span))
 
 
 def _reckon_known_runway(
     reckoning: Reckoning, track: Track, told: Told, span: Span | None, made: set[StepName]
 ) -> None:
     if not told.open:
-        if span is None or not span.open:
-            reckoning.ledger.append(told)
-            return
-        again = told._replace(open=True, closed_at=None, withdrawn=False)
-        if track.level is Level.OVER:
-            reckoning.ledger.append(again._replace(by_opening=True))
-        else:
-            reckoning.say(again, runway_out(reckoning, track, again, span))
+        _reckon_returned_runway(reckoning, track, told, span)
         return
     if not reckoning.evidence.fresh(track) and span is not None and not span.open:
         reckoning.ledger.append(told)
@@ -311,13 +319,33 @@ def _reckon_known_runway(
             )
             reckoning.say(closed, step)
         return
+    _reckon_lost_runway(reckoning, track, told, span, made)
+
+
+def _reckon_returned_runway(
+    reckoning: Reckoning, track: Track, told: Told, span: Span | None
+) -> None:
+    """A runway that people know to be back: perhaps it is not."""
+    if span is None or not span.open:
+        reckoning.ledger.append(told)
+        return
+    again = told._replace(open=True, closed_at=None, withdrawn=False)
+    if track.level is Level.OVER:
+        reckoning.ledger.append(again._replace(by_opening=True))
+    else:
+        reckoning.say(again, runway_out(reckoning, track, again, span))
+
+
+def _reckon_lost_runway(
+    reckoning: Reckoning, track: Track, told: Told, span: Span, made: set[StepName]
+) -> None:
+    """A runway that people know to be out, and that is out still."""
     if told.by_opening and StepName.BACK in made:
         # *Back* has named what remains: that this one is out is known of itself from now on.
         reckoning.ledger.append(told._replace(by_opening=False))
-        return
-    if told.by_opening and StepName.WITHDRAWN in made:
+    elif told.by_opening and StepName.WITHDRAWN in made:
         # The opening that had told of this loss is withdrawn, but this runway is still out.
         out = told._replace(by_opening=False)
         reckoning.say(out, runway_out(reckoning, track, out, span))
-        return
-    reckoning.ledger.append(told)
+    else:
+        reckoning.ledger.append(told)

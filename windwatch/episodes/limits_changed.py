@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from typing import Final
 
 from windwatch.assessment.values import Level
 from windwatch.episodes.entries import Entry
@@ -18,6 +19,9 @@ from windwatch.episodes.track import Folded, Track
 from windwatch.episodes.values import Step, StepName, computed_id
 
 Prints = tuple[tuple[str, str], ...]
+# How the reason of a step begins that was made because of the change: people are told so.
+LIMITS_CHANGED: Final = "limits changed"
+WATCHED_NOW: Final = "watched from now on"
 _BEGUN = (StepName.NEAR, StepName.OPENED, StepName.UNSETTLED, StepName.RUNWAY_OUT)
 
 
@@ -90,7 +94,7 @@ def _named(step: Step, was: Mapping[str, str], now_is: Mapping[str, str]) -> Ste
     key = str(step.track)
     if step.name not in _BEGUN or was.get(key) == now_is.get(key):
         return step
-    what = "limits changed" if key in was else "watched from now on"
+    what = LIMITS_CHANGED if key in was else WATCHED_NOW
     return replace(step, reason=f"{what}: {step.reason}")
 
 

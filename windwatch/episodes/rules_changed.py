@@ -14,28 +14,39 @@ from windwatch.episodes.state import AirfieldState, Ruled
 from windwatch.rules import USUAL, Rules
 
 
-def rules_at(state: AirfieldState, order_at: datetime) -> Rules:
+def ruled_at(state: AirfieldState, order_at: datetime) -> Ruled:
     """The figures by which a report in this place is judged."""
     for ruled in reversed(state.ruled):
         if order_at >= ruled.since:
-            return ruled.rules
-    return state.ruled[0].rules if state.ruled else USUAL
+            return ruled
+    return state.ruled[0] if state.ruled else Ruled(state.started_at, USUAL)
 
 
-def adopt_rules(state: AirfieldState, rules: Rules) -> AirfieldState:
-    """The books with the figures in force from the next report on; the same where none changed."""
-    in_force = state.ruled[-1].rules if state.ruled else None
-    if in_force is rules or in_force == rules:
+def adopt_rules(state: AirfieldState, rules: Rules, stale_after: timedelta) -> AirfieldState:
+    """The books with the figures in force from the next report on; the same where none changed.
+
+    Parameters
+    ----------
+    stale_after : timedelta
+        The airfield's. By a longer one than before, two low reports might follow one another
+        that did not when they came.
+    """
+    if state.ruled and _are(state.ruled[-1], rules, stale_after):
         return state
     known = state.ruled or (Ruled(state.started_at, USUAL),)
     if not state.entries:
         # Nothing that may still be judged anew was judged by others.
-        return replace(state, ruled=(Ruled(known[0].since, rules),))
+        return replace(state, ruled=(Ruled(known[0].since, rules, stale_after),))
     since = state.entries[-1].order_at + timedelta(microseconds=1)
     before = tuple(each for each in known if each.since < since)
-    if before and before[-1].rules == rules:
+    if before and _are(before[-1], rules, stale_after):
         return replace(state, ruled=before)
-    return replace(state, ruled=(*before, Ruled(since, rules)))
+    return replace(state, ruled=(*before, Ruled(since, rules, stale_after)))
+
+
+def _are(ruled: Ruled, rules: Rules, stale_after: timedelta) -> bool:
+    same = ruled.rules is rules or ruled.rules == rules
+    return same and ruled.stale_after == stale_after
 
 
 def forget_rules(ruled: tuple[Ruled, ...], settled_at: datetime | None) -> tuple[Ruled, ...]:

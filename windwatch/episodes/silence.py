@@ -57,6 +57,8 @@ def no_data(
     last: ReportRef | None,
     affected: tuple[TrackKey, ...],
     covered_by: str,
+    *,
+    closed: bool = False,
 ) -> Step:
     """The step that says that nothing is known.
 
@@ -68,12 +70,16 @@ def no_data(
         Open tracks whose present state is not known.
     covered_by : str
         The fall-back station that is used meanwhile, or ''.
+    closed : bool
+        The station is not expected to report at this hour.
     """
     what = "wind" if silence.group == WIND else "present weather"
     if silence.never:
         reason = f"no report with {what} has come since the watch began"
     else:
         reason = f"the newest observation with {what} has become too old"
+    if closed:
+        reason += "; the station is closed at this hour"
     if covered_by:
         reason += f"; {covered_by} is used meanwhile"
     return Step(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from windwatch.episodes.entries import Entry
 from windwatch.episodes.ledger import Told
@@ -63,10 +63,18 @@ class Seen:
 
 @dataclass(frozen=True, slots=True)
 class Ruled:
-    """The figures of judgement in force for reports in this place or later."""
+    """The figures of judgement in force for reports in this place or later.
+
+    Attributes
+    ----------
+    stale_after : timedelta or None
+        The airfield's own, which says whether two low reports follow one another; None: books
+        of a version that did not keep it, which go by the one configured now.
+    """
 
     since: datetime
     rules: Rules
+    stale_after: timedelta | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -147,18 +147,35 @@ def matched(
         else:
             pairs.append((told, span))
         if span is not None:
-            # What closed and opened again before it could be told is one episode to people.
-            within = told.opened_at if told.open and span.open else None
-            left = [s for s in left if s is not span and (within is None or s.opened_at < within)]
+            left = [s for s in left if s is not span and not _part_of(told, span, s)]
     return pairs, left
 
 
+def _part_of(told: Told, span: Span, other: Span) -> bool:
+    """Whether another span is part of the episode that people were told of.
+
+    What closed and opened again before it could be told is one episode to people; what opened
+    after its end is not.
+    """
+    if other.opened_at < told.opened_at:
+        return False
+    if told.open:
+        return span.open or other.opened_at < span.opened_at
+    if told.closed_at is None or told.withdrawn or other.open:
+        return False
+    return other.opened_at < told.closed_at
+
+
 def _match(told: Told, spans: list[Span]) -> Span | None:
-    """The span that a told episode is about: what still lasts, its opening report, or overlap."""
+    """The span that a told episode is about.
+
+    What still lasts; what it went on as, unseen by people; its opening report; or overlap.
+    """
     lasting = [s for s in spans if told.open and s.open and _touch(told, s)]
-    exact = [s for s in spans if s.opened_by in (told.opened_by, told.follows)]
+    went_on = [s for s in spans if s.opened_by == told.follows]
+    exact = [s for s in spans if s.opened_by == told.opened_by]
     touching = [s for s in spans if _touch(told, s)]
-    return next(iter((*lasting, *exact, *touching)), None)
+    return next(iter((*lasting, *went_on, *exact, *touching)), None)
 
 
 def _touch(told: Told, span: Span) -> bool:

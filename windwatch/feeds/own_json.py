@@ -102,7 +102,7 @@ class OwnJsonFeed:
             text, problem = report_text(str(_at(record, mapping.report) or ""))
             if problem:
                 raise NotTheFormat(f"{station}: {problem}")
-            given = _at(record, mapping.observed_at)
+            given = _given(record, mapping.observed_at)
             at = None if given is None else moment(given)
             return RawReport(text, now, "json", station, at)
         observed_at = moment(_at(record, mapping.observed_at))
@@ -125,7 +125,7 @@ class OwnJsonFeed:
         knots = KNOTS_PER[mapping.unit]
 
         def read(path: str, what: str, factor: float, most: float) -> float | None:
-            value = _at(record, path)
+            value = _given(record, path)
             if value is None:
                 return None
             found = number(value)
@@ -192,6 +192,11 @@ def _at(value: Any, path: str) -> Any:
         else:
             return None
     return value
+
+
+def _given(record: Any, path: str) -> Any:
+    """Follow a path in a record; without a path there is no such value."""
+    return _at(record, path) if path else None
 
 
 def number(value: Any) -> float | None:

@@ -6,6 +6,13 @@ A line is a time (ISO 8601, Z), a space, and what happened then::
     2026-09-22T20:00:00Z TICK
     2026-09-22T20:01:00Z ACKNOWLEDGE all BY operations desk
     2026-09-22T20:02:00Z DESK {"kind": "runway_in_use", "airfield": "XLKS", "runway": "28"}
+    2026-09-22T20:03:00Z CLOCK DOUBTED it stepped by 60 min
+    2026-09-22T20:40:00Z CLOCK BELIEVED
+    2026-09-22T23:10:00Z UNWATCHED SINCE 2026-09-22T21:00:00Z
+
+While the clock is doubted nothing is called back within limits or silent. Nobody watched from the
+second time of an UNWATCHED line to its first: what follows it was asked for on waking. Reports of
+one moment came in one reply.
 
 Lines that begin with ``#`` and blank lines are skipped. A line that cannot be read is kept
 as a problem with its file and number; the others go on.
@@ -15,8 +22,8 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterable
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from enum import Enum
 from pathlib import Path
@@ -41,6 +48,8 @@ class RecordedKind(Enum):
     TICK = "tick"
     ACKNOWLEDGE = "acknowledge"
     DESK = "desk"
+    CLOCK = "clock"
+    UNWATCHED = "unwatched"
     UNREADABLE = "unreadable"
 
 
@@ -62,6 +71,10 @@ class RecordedLine:
         For an acknowledgement: an episode's id or ``all``, and who took note.
     entry : mapping
         For a desk entry: its JSON object.
+    doubt : str
+        For a line about the clock: why it is in doubt; '' where it is believed again.
+    since : datetime or None
+        For the end of a gap in watching: when it began, UTC.
     problem : str
         For a line that cannot be read: file, line, what is wrong, and the mend.
     """
@@ -74,6 +87,8 @@ class RecordedLine:
     episode: str = ""
     by: str = ""
     entry: MappingProxyType[str, Any] = field(default_factory=lambda: MappingProxyType({}))
+    doubt: str = ""
+    since: datetime | None = None
     problem: str = ""
 
 
@@ -139,25 +154,9 @@ def _moment(text: str) -> datetime:
 def _event(at: datetime, rest: str, file: str, number: int) -> RecordedLine:
     """Read what happened."""
     word, _, details = rest.partition(" ")
-    details = details.strip()
-    if word == "TICK":
-        if details:
-            raise NotTheFormat(f"TICK takes nothing, but {quoted(details, 40)} follows")
-        return RecordedLine(at, file, number, RecordedKind.TICK)
-    if word == "ACKNOWLEDGE":
-        found = ACKNOWLEDGED.fullmatch(details)
-        if not found:
-            raise NotTheFormat(
-                f"{quoted(rest)} does not say what is acknowledged by whom; write for example"
-                " ACKNOWLEDGE all BY operations desk"
-            )
-        kind = RecordedKind.ACKNOWLEDGE
-        return RecordedLine(at, file, number, kind, episode=found["what"], by=found["who"])
-    if word == "DESK":
-        entry = members(read_json(details.encode()), "the desk entry")
-        return RecordedLine(
-            at, file, number, RecordedKind.DESK, entry=MappingProxyType(dict(entry))
-        )
+    read = _READERS.get(word)
+    if read is not None:
+        return read(RecordedLine(at, file, number, RecordedKind.TICK), details.strip())
     text, problem = report_text(rest)
     if problem:
         raise NotTheFormat(problem)
@@ -165,9 +164,65 @@ def _event(at: datetime, rest: str, file: str, number: int) -> RecordedLine:
     return RecordedLine(at, file, number, RecordedKind.REPORT, report=report)
 
 
+def _tick(line: RecordedLine, details: str) -> RecordedLine:
+    if details:
+        raise NotTheFormat(f"TICK takes nothing, but {quoted(details, 40)} follows")
+    return line
+
+
+def _acknowledgement(line: RecordedLine, details: str) -> RecordedLine:
+    found = ACKNOWLEDGED.fullmatch(details)
+    if not found:
+        raise NotTheFormat(
+            f"{quoted(f'ACKNOWLEDGE {details}'.strip())} does not say what is acknowledged by"
+            " whom; write for example ACKNOWLEDGE all BY operations desk"
+        )
+    kind = RecordedKind.ACKNOWLEDGE
+    return replace(line, kind=kind, episode=found["what"], by=found["who"])
+
+
+def _desk_entry(line: RecordedLine, details: str) -> RecordedLine:
+    entry = members(read_json(details.encode()), "the desk entry")
+    return replace(line, kind=RecordedKind.DESK, entry=MappingProxyType(dict(entry)))
+
+
+def _clock(line: RecordedLine, details: str) -> RecordedLine:
+    word, _, reason = details.partition(" ")
+    if word == "BELIEVED" and not reason:
+        return replace(line, kind=RecordedKind.CLOCK)
+    if word == "DOUBTED" and reason.strip():
+        return replace(line, kind=RecordedKind.CLOCK, doubt=reason.strip())
+    raise NotTheFormat(
+        f"{quoted(f'CLOCK {details}'.strip())} does not say how the clock stands; write for"
+        " example CLOCK DOUBTED it stepped by 60 min, or CLOCK BELIEVED"
+    )
+
+
+def _gap(line: RecordedLine, details: str) -> RecordedLine:
+    word, _, moment = details.partition(" ")
+    if word != "SINCE" or not moment:
+        raise NotTheFormat(
+            f"{quoted(f'UNWATCHED {details}'.strip())} does not say since when nobody watched;"
+            " write for example UNWATCHED SINCE 2026-09-22T21:00:00Z"
+        )
+    since = _moment(moment.strip())
+    if since >= line.at:
+        raise NotTheFormat(f"nobody watched since {quoted(moment, 40)}: that is still to come")
+    return replace(line, kind=RecordedKind.UNWATCHED, since=since)
+
+
+_READERS: Final[Mapping[str, Callable[[RecordedLine, str], RecordedLine]]] = {
+    "TICK": _tick,
+    "ACKNOWLEDGE": _acknowledgement,
+    "DESK": _desk_entry,
+    "CLOCK": _clock,
+    "UNWATCHED": _gap,
+}
+
+
 def recorded_line(line: RecordedLine) -> str:
     """Write a line as it stands in a file."""
-    at = line.at.astimezone(UTC).isoformat().replace("+00:00", "Z")
+    at = _written(line.at)
     match line.kind:
         case RecordedKind.REPORT:
             what = line.report.text if line.report else ""
@@ -177,9 +232,18 @@ def recorded_line(line: RecordedLine) -> str:
             what = f"ACKNOWLEDGE {line.episode} BY {line.by}"
         case RecordedKind.DESK:
             what = f"DESK {json.dumps(dict(line.entry), sort_keys=True)}"
+        case RecordedKind.CLOCK:
+            doubt = " ".join(line.doubt.split())
+            what = f"CLOCK DOUBTED {doubt}" if doubt else "CLOCK BELIEVED"
+        case RecordedKind.UNWATCHED:
+            what = f"UNWATCHED SINCE {_written(line.since or line.at)}"
         case RecordedKind.UNREADABLE:
             return f"# {quoted(line.problem, 200)}"
     return f"{at} {what}"
+
+
+def _written(moment: datetime) -> str:
+    return moment.astimezone(UTC).isoformat().replace("+00:00", "Z")
 
 
 class RecordedFeed:

@@ -56,7 +56,8 @@ def report_text(text: str) -> tuple[str, str | None]:
         return "", f"a report of {len(line):,} characters: {quoted(line)}"
     if not line:
         return "", "a report without text"
-    if any(unicodedata.category(letter).startswith("C") for letter in line):
+    # Nearly all are printable as they stand; only of the others each letter is looked at.
+    if not line.isprintable() and any(unicodedata.category(c).startswith("C") for c in line):
         return "", f"a report with control characters: {quoted(line)}"
     return line, None
 

@@ -147,7 +147,7 @@ def on_leg(
     )
 
 
-@lru_cache(maxsize=1024)
+@lru_cache(maxsize=128)
 def _held(
     wind: Wind, heading: DegreesTrue, gear: Gear, wing: WingPosition
 ) -> tuple[ControlPositions, str, tuple[str, ...]]:
@@ -225,7 +225,7 @@ def parked_in(
     )
 
 
-@lru_cache(maxsize=1024)
+@lru_cache(maxsize=128)
 def _of_type(
     gear: Gear,
     wing: WingPosition,

@@ -9,7 +9,7 @@ from typing import NamedTuple
 from windwatch.fleet import Fleet
 from windwatch.notices.advice import advice_for
 from windwatch.notices.build import build_page, clean_page, footer_of
-from windwatch.notices.html import as_html
+from windwatch.notices.html import html_parts
 from windwatch.notices.page import Page
 from windwatch.notices.payload import Draft, as_payload, draft
 from windwatch.notices.scene import Scene, set_scene
@@ -18,7 +18,7 @@ from windwatch.notices.text import as_text
 from windwatch.notices.values import Content, Notice, Situation
 
 
-def compose(notice: Notice, situation: Situation, fleet: Fleet) -> Content:
+def compose(notice: Notice, situation: Situation, fleet: Fleet, link: str = "") -> Content:
     """Put a notice into words.
 
     The same input gives the same bytes. A failure is raised, never hidden: the watch then sends
@@ -33,6 +33,8 @@ def compose(notice: Notice, situation: Situation, fleet: Fleet) -> Content:
     fleet : Fleet
         Everything watched; a field, aircraft or contact that is configured no longer may be
         missing from it.
+    link : str
+        Where its contact can take note of it, if anywhere: an address of our own making.
 
     Returns
     -------
@@ -41,9 +43,10 @@ def compose(notice: Notice, situation: Situation, fleet: Fleet) -> Content:
     """
     scene = set_scene(notice, situation, fleet)
     said = _said(_ToAnybody(_without_contact(scene)))
-    page = said.page._replace(footer=footer_of(scene))
+    page = said.page._replace(footer=footer_of(scene), link=link)
     text = as_text(page)
-    return Content(said.subject, text, as_html(page), as_payload(said.draft, notice, text))
+    payload = as_payload(said.draft, notice, text, link)
+    return Content.in_parts(said.subject, text, html_parts(page), payload)
 
 
 class _Said(NamedTuple):

@@ -9,6 +9,7 @@ from typing import Final, NamedTuple
 from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 from markupsafe import Markup, escape
 
+from windwatch.notices import words
 from windwatch.notices.bounded import within
 from windwatch.notices.page import Page
 from windwatch.notices.words import Mark
@@ -34,6 +35,8 @@ LEVEL: Final = {
 
 # A number and its unit, and a registration, stay on one line.
 _WITH_UNIT: Final = re.compile(r"(?<=\d) (?=(?:kt|ft|NM|min|h|lb|local)\b|%)")
+# Underlined and of the text's own colour, which is readable on both grounds.
+_LINK: Final = Markup('<a href="{}" style="color:inherit;font-weight:700;">{}</a>')
 # Where the footer will stand; a page holds no control characters of its own.
 _FOOTER: Final = "\x00"
 _REGISTRATION: Final = re.compile(r"\b[A-Z0-9]{1,7}-[A-Z0-9]{1,7}\b")
@@ -41,8 +44,16 @@ _REGISTRATION: Final = re.compile(r"\b[A-Z0-9]{1,7}-[A-Z0-9]{1,7}\b")
 
 def as_html(page: Page) -> str:
     """One document of at most 360 px of needed width; every text is escaped."""
-    above, below = _around_footer(page._replace(footer=()))
-    return f"{above}{'<br>'.join(str(escape(line)) for line in page.footer)}{below}"
+    return "".join(html_parts(page))
+
+
+def html_parts(page: Page) -> tuple[str, str, str]:
+    """The same in parts; the first and the last are one object for all who hear the same."""
+    above, below = _around_footer(page._replace(footer=(), link=""))
+    lines = [str(escape(line)) for line in page.footer]
+    if page.link:
+        lines.append(str(_LINK.format(page.link, words.TAKE_NOTE)))
+    return above, "<br>".join(lines), below
 
 
 @lru_cache(maxsize=32)

@@ -8,6 +8,7 @@ from windwatch.assessment.values import Level
 from windwatch.episodes import silence
 from windwatch.episodes.intake import covering, weather_is_known, wind_is_known
 from windwatch.episodes.ledger import Told
+from windwatch.episodes.reporting import silent_for
 from windwatch.episodes.silence import Silence
 from windwatch.episodes.state import Seen
 from windwatch.episodes.told import is_standing
@@ -66,6 +67,7 @@ def _say_no_data(telling: Telling, silent: Silence) -> Silence:
         None if seen is None else seen.ref,
         affected,
         "" if cover is None else cover.station,
+        closed=silent_for(telling.airfield, silent.since, telling.now) is None,
     )
     telling.say(step, names)
     return silence.tell(silent, names)
@@ -76,12 +78,13 @@ def _who_hears_no_data(
 ) -> tuple[str, ...]:
     """Who holds an open episode hears at `stale_after`; the others later, unless covered.
 
+    Outside the station's reporting hours nobody else hears, and after them it has time to begin.
     Who hears of one group's silence hears of the other's in the same notice.
     """
     airfield, state = telling.airfield, telling.state
-    age = telling.now - silent.since
-    due_to_all = age >= airfield.no_data_after and not covered
-    stale = age >= airfield.stale_after
+    expected = silent_for(airfield, silent.since, telling.now)
+    due_to_all = expected is not None and expected >= airfield.no_data_after and not covered
+    stale = telling.now - silent.since >= airfield.stale_after
     names = []
     for contact in telling.setup.fleet.contacts:
         if contact.name in silent.told:

@@ -58,6 +58,8 @@ class Page(NamedTuple):
         The deciding figure, the largest thing to see; '' where there is none.
     times : str
         Observation time and validity.
+    link : str
+        Where its contact can take note of it; '' where nowhere.
     """
 
     place: str
@@ -67,6 +69,7 @@ class Page(NamedTuple):
     times: str
     sections: tuple[Section, ...]
     footer: tuple[str, ...]
+    link: str = ""
 
     @property
     def first_line(self) -> str:

@@ -40,6 +40,7 @@ taxi[]               ``leg, heading_true_deg, heading_magnetic_deg, approximate,
 parked[]             ``aircraft, gear, wing, wing_lift {low, high}|null``: 1.0 is all its weight
 reminders[]          for them, in the order of doing: ``text, source, aircraft[]``
 text                 the whole notice for people
+acknowledge_url      where links are configured: a page on which people can take note of it
 left_out             {list: how many entries were left out} to stay within 20 kB
 ===================  ==================================================================
 """
@@ -93,7 +94,7 @@ def draft(scene: Scene, page: Page, subject: str, advice: Advice) -> Draft:
     return Draft(load.payload, load.weights, load.lengths)
 
 
-def as_payload(common: Draft, notice: Notice, text: str) -> dict[str, Any]:
+def as_payload(common: Draft, notice: Notice, text: str, link: str = "") -> dict[str, Any]:
     """The notice as JSON values, at most 20 kB when written compactly in UTF-8."""
     own = {
         "id": notice.id,
@@ -102,6 +103,8 @@ def as_payload(common: Draft, notice: Notice, text: str) -> dict[str, Any]:
         "text": text,
         "left_out": {},
     }
+    if link:
+        own["acknowledge_url"] = link
     load = Load(common.payload | own, dict(common.weights), dict(common.lengths))
     for name, value in own.items():
         load.put(name, value)

@@ -8,6 +8,7 @@ from datetime import datetime
 from windwatch.assessment.values import Assessment, Level
 from windwatch.episodes.intake import weather_is_known, wind_is_known
 from windwatch.episodes.ledger import Told
+from windwatch.episodes.reporting import next_report_due
 from windwatch.episodes.state import AirfieldState
 from windwatch.episodes.told import is_standing
 from windwatch.episodes.track import Folded, Track
@@ -109,7 +110,7 @@ def make_situation(
         wind_known = wind_is_known(airfield, state, now)
     due = None
     if newest_main is not None:
-        due = newest_main.observed_at + airfield.reports_every
+        due = next_report_due(airfield, newest_main.observed_at)
     return Situation(
         airfield=airfield.id,
         at=now,

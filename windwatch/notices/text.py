@@ -6,6 +6,7 @@ import re
 from functools import lru_cache
 from typing import Final
 
+from windwatch.notices import words
 from windwatch.notices.page import Page, Row
 
 WIDTH: Final = 60
@@ -21,7 +22,9 @@ def as_text(page: Page) -> str:
     shown, the others are quoted as received.
     """
     footer = ["", *(part for line in page.footer for part in _wrapped(line, "", ""))]
-    return "\n".join((_above_footer(page._replace(footer=())), *footer)) + "\n"
+    if page.link:
+        footer += _wrapped(f"{words.TAKE_NOTE}: {page.link}", "", "")
+    return "\n".join((_above_footer(page._replace(footer=(), link="")), *footer)) + "\n"
 
 
 @lru_cache(maxsize=32)

@@ -118,7 +118,27 @@ class Notice:
     undelivered_by: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+class Joined:
+    """A text of a value that may be kept in parts, and is joined when it is asked for.
+
+    Ten thousand contacts hear of one crossing: what all are told alike is in memory once.
+    """
+
+    def __set_name__(self, owner: type, name: str) -> None:
+        self.place = f"_{name}"
+
+    def __get__(self, holder: object, owner: type | None = None) -> str:
+        if holder is None:
+            # Asked by the class for a default: there is none.
+            raise AttributeError(self.place)
+        kept: str | tuple[str, ...] = holder.__dict__[self.place]
+        return kept if isinstance(kept, str) else "".join(kept)
+
+    def __set__(self, holder: object, text: str) -> None:
+        holder.__dict__[self.place] = text
+
+
+@dataclass(frozen=True)
 class Content:
     """A notice in words.
 
@@ -136,5 +156,14 @@ class Content:
 
     subject: str
     text: str
-    html: str
-    payload: dict[str, Any]
+    html: str = Joined()  # type: ignore[assignment]  # it hands out a text
+    payload: dict[str, Any]  # type: ignore[misc]  # what stands before it is no default
+
+    @classmethod
+    def in_parts(
+        cls, subject: str, text: str, html: tuple[str, ...], payload: dict[str, Any]
+    ) -> Content:
+        """Make one whose HTML is kept in parts, because others share them."""
+        content = cls(subject, text, "", payload)
+        content.__dict__["_html"] = html
+        return content

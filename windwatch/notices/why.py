@@ -7,6 +7,7 @@ from typing import Final
 
 from windwatch.airmanship import cautions
 from windwatch.assessment.values import EndFinding
+from windwatch.episodes.limits_changed import LIMITS_CHANGED, WATCHED_NOW
 from windwatch.episodes.values import ReportRef, Step, StepName, TrackKind
 from windwatch.fleet import Station
 from windwatch.notices import words
@@ -14,6 +15,8 @@ from windwatch.notices.clean import REPORT_LIMIT, visible
 from windwatch.notices.page import Row
 from windwatch.notices.scene import Scene, runways_of
 
+# Nothing happened to the wind: the configuration is why it is told.
+_CHANGE_SHOWN: Final = (LIMITS_CHANGED, WATCHED_NOW)
 # Steps whose rule must be readable beside the report.
 _RULE_SHOWN: Final = frozenset(
     {
@@ -156,7 +159,7 @@ def _approximate(scene: Scene) -> tuple[str, ...]:
     if not ends:
         return ()
     return (
-        f"Approximate heading of {words.listed(list(ends))}: known from the painted number only",
+        f"Approximate heading of {words.listed(list(ends))}: no survey, or the painted number only",
     )
 
 
@@ -220,7 +223,8 @@ def _by_time(report: ReportRef) -> tuple[datetime, datetime, str]:
 def _rules(scene: Scene, most: int = 8) -> tuple[str, ...]:
     reasons: dict[str, list[Step]] = {}
     for step in scene.steps:
-        if step.reason and (step.name in _RULE_SHOWN or step.past):
+        shown = step.name in _RULE_SHOWN or step.past or step.reason.startswith(_CHANGE_SHOWN)
+        if step.reason and shown:
             reasons.setdefault(step.reason, []).append(step)
     lines = [f"Rule: {reason}" for reason in reasons]
     left = len(lines) - most

@@ -78,6 +78,8 @@ BACK: Final = "back within limits; your decision"
 REMOVE_LOCKS: Final = "remove locks, covers and ropes before flight"
 NO_SPREAD: Final = "gust spread: not reported, which does not mean a steady wind"
 
+# Words of a link under a notice.
+TAKE_NOTE: Final = "Take note, which stops its reminders"
 TITLES: Final = {
     "do": "What to do",
     "figures": "Figures and limits",

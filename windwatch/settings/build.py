@@ -31,9 +31,16 @@ from windwatch.fleet import (
     TellAbout,
 )
 from windwatch.hours import Absence, DutyHours, QuietHours
+from windwatch.rules import Rules
 from windwatch.settings.rules_contacts import channels
 from windwatch.settings.schema import WholeFile
-from windwatch.settings.schema_airfield import AirfieldTable, Headed, RunwayTable
+from windwatch.settings.schema_airfield import (
+    AirfieldTable,
+    Headed,
+    OperatingHoursTable,
+    ReportingHoursTable,
+    RunwayTable,
+)
 from windwatch.settings.schema_limits import LimitTable, RunwayLimits
 from windwatch.settings.schema_people import AircraftTable, ContactTable
 from windwatch.settings.schema_rim import FeedTable
@@ -67,7 +74,7 @@ def fleet(whole: WholeFile) -> Fleet:
     rules = rules_of(whole.rules, whole.reminders)
     near_at = rules.near_at
     return Fleet(
-        airfields=tuple(_airfield(each, whole.feed, near_at) for each in whole.airfield),
+        airfields=tuple(_airfield(each, whole.feed, rules) for each in whole.airfield),
         aircraft=tuple(_aircraft(each, near_at) for each in whole.aircraft),
         pilot_limits=MappingProxyType(
             {
@@ -99,9 +106,8 @@ def _limit(quantity: str, given: LimitTable, whose: str, near_at: float) -> Limi
     )
 
 
-def _airfield(table: AirfieldTable, feed: FeedTable, near_at: float) -> Airfield:
-    every, stale, told = ages(table, feed)
-    hours = table.operating_hours
+def _airfield(table: AirfieldTable, feed: FeedTable, rules: Rules) -> Airfield:
+    every, stale, told = ages(table, feed, rules)
     return Airfield(
         id=table.id,
         name=table.name or table.id,
@@ -115,7 +121,7 @@ def _airfield(table: AirfieldTable, feed: FeedTable, near_at: float) -> Airfield
         longitude=table.longitude,
         elevation_ft=table.elevation_ft,
         time_zone=table.time_zone,
-        runways=tuple(_runway(each, near_at) for each in table.runway),
+        runways=tuple(_runway(each, rules.near_at) for each in table.runway),
         fall_back_stations=(
             *(Station(each) for each in table.fall_back_stations),
             *(
@@ -127,14 +133,17 @@ def _airfield(table: AirfieldTable, feed: FeedTable, near_at: float) -> Airfield
         ),
         forecast_station=table.forecast_station,
         taxi_legs=tuple(TaxiLeg(each.name, _heading(each, each.name)) for each in table.taxi_leg),
-        operating_hours=None
-        if hours is None
-        else OperatingHours(time.fromisoformat(hours.from_), time.fromisoformat(hours.to)),
+        operating_hours=_hours(table.operating_hours),
         reports_every=every,
         stale_after=stale,
         no_data_after=told,
         variation_deg=table.variation_deg,
+        reports_between=_hours(table.reports_between),
     )
+
+
+def _hours(table: OperatingHoursTable | ReportingHoursTable | None) -> OperatingHours | None:
+    return None if table is None else OperatingHours(_time(table.from_), _time(table.to))
 
 
 def _degrees(value: float | None) -> DegreesTrue | None:
@@ -145,7 +154,10 @@ def _runway(table: RunwayTable, near_at: float) -> Runway:
     name = "/".join(end.name for end in table.ends)
     return Runway(
         name=name,
-        ends=tuple(RunwayEnd(end.name, _heading(end, end.name)) for end in table.ends),
+        ends=tuple(
+            RunwayEnd(end.name, _heading(end, end.name, approximate=end.approximate))
+            for end in table.ends
+        ),
         uses=tuple(table.uses),
         limits=_limits(table.limits, f"runway {name}", near_at),
         notes=tuple(
@@ -164,11 +176,12 @@ def _runway(table: RunwayTable, near_at: float) -> Runway:
     )
 
 
-def _heading(table: Headed, name: str) -> Heading:
+def _heading(table: Headed, name: str, *, approximate: bool = False) -> Heading:
     if table.heading_true_deg is not None:
-        return HeadingTrue(DegreesTrue(float(table.heading_true_deg)))
+        return HeadingTrue(DegreesTrue(float(table.heading_true_deg)), approximate)
     if table.heading_magnetic_deg is not None:
-        return HeadingMagnetic(DegreesMagnetic(float(table.heading_magnetic_deg)))
+        magnetic = DegreesMagnetic(float(table.heading_magnetic_deg))
+        return HeadingMagnetic(magnetic, approximate)
     digits = "".join(char for char in name if char.isdigit())
     return HeadingFromDesignator(DegreesMagnetic(int(digits) * 10.0))
 

@@ -12,6 +12,7 @@ from pydantic_core import ErrorDetails
 from windwatch.errors import Fault
 from windwatch.settings import words
 from windwatch.settings.files import LISTS, Merged
+from windwatch.settings.hints import another_word, as_number, hint_for, in_another_list
 from windwatch.settings.lines import Loc
 from windwatch.settings.places import example_at, known_keys, out_of_range, tables_with
 from windwatch.settings.schema import WholeFile
@@ -121,9 +122,9 @@ def judge(merged: Merged) -> tuple[WholeFile | None, list[Fault], tuple[Loc, ...
             for detail in details
             if detail["type"] == "extra_forbidden"
             for key in _meant(detail["loc"])
-        }
+        } | _of_airfields(raw, details)
         for detail in details:
-            if detail["type"] == "missing" and detail["loc"] in misspelt:
+            if detail["type"] in {"missing", "list_type"} and detail["loc"] in misspelt:
                 continue  # it is there, under a wrong name, and that is told
             loc = _written(merged.raw, detail["loc"], detail["type"])
             if any(loc[: len(done)] == done for done in mended):
@@ -139,6 +140,14 @@ def judge(merged: Merged) -> tuple[WholeFile | None, list[Fault], tuple[Loc, ...
             _replace(raw, loc, gone=gone)
             done.append(loc)
     return None, faults, tuple(mended)
+
+
+def _of_airfields(raw: Any, details: list[ErrorDetails]) -> set[Loc]:
+    """Where an airfield misses what was written beside it, which is told there."""
+    beside = {detail["loc"][-1] for detail in details if len(detail["loc"]) == 1}
+    fields = raw.get("airfield")
+    count = len(fields) if isinstance(fields, list) else 0
+    return {("airfield", number, key) for number in range(count) for key in beside}
 
 
 def _written(raw: Any, loc: Loc, kind: str) -> Loc:
@@ -198,7 +207,27 @@ def _sentence(loc: Loc, detail: ErrorDetails) -> tuple[str, str]:
         return f"longer than {context['max_length']} characters", "write it shorter"
     if kind in {"too_short", "too_long"}:
         return _wrong_length(context, line)
-    return f"{quoted} is {out_of_range(loc)}", f"write a number in that range{_for_example(line)}"
+    return f"{quoted} is {out_of_range(loc)}", _in_range(loc, given, line)
+
+
+def _in_range(loc: Loc, given: object, line: str) -> str:
+    """What to write instead of a number outside its range."""
+    if isinstance(given, int | float):
+        if str(loc[-1]).startswith("heading_"):
+            return _heading_meant(given)
+        if loc[-1] == "near_at" and 50 <= given < 100:
+            return f"it is a share, not per cent; write near_at = {given / 100:g}"
+    return f"write a number in that range{_for_example(line)}"
+
+
+def _heading_meant(given: float) -> str:
+    """What was probably meant by a heading off the circle; somebody else's is no example for it."""
+    as_surveyed = "write the heading as it was surveyed, in degrees"
+    if 720 < given <= 3600:
+        return f"did you mean {given / 10:g}? {as_surveyed}"
+    if -360 < given < 0:
+        return f"did you mean {given + 360:g}? {as_surveyed}"
+    return as_surveyed
 
 
 def _for_example(line: str) -> str:
@@ -229,7 +258,9 @@ def _meant(loc: Loc) -> list[str]:
     last, known = str(loc[-1]), known_keys(loc)
     # A key without its unit or reference may mean several: heading is true or magnetic.
     whole = [key for key in known if key.startswith(last + "_")]
-    return whole or [key for key in [words.nearest(last, known, 0.7)] if key is not None]
+    other = another_word(last, known)
+    near = words.nearest(last, known, 0.7) if other is None else other
+    return whole or [key for key in [near] if key is not None]
 
 
 def _unknown(loc: Loc) -> tuple[str, str]:
@@ -240,8 +271,14 @@ def _unknown(loc: Loc) -> tuple[str, str]:
         return problem, mend + _example_line((*loc[:-1], key))
     if last in AircraftLimits.model_fields and last not in known and "crosswind_kt" in known:
         return "a limit of an aircraft on the ground", "move it to the limits of an aircraft"
+    hint = hint_for(loc)
+    if hint is not None:
+        return hint
     inside = tables_with(last, loc[:-1])
     if inside:
+        if len(loc) == 1:
+            inside = [f"[{key}]" for key in inside]
+            return "unknown key here", f"move it below {' or '.join(inside)}"
         return "unknown key here", f"move it into {' or '.join(inside)}"
     meant = _meant(loc)
     if meant:
@@ -249,6 +286,9 @@ def _unknown(loc: Loc) -> tuple[str, str]:
     elsewhere = tables_with(last, ())
     if elsewhere:
         return "unknown key here", f"move it to {' or '.join(f'[{key}]' for key in elsewhere)}"
+    other = in_another_list(last)
+    if other is not None:
+        return other
     return "unknown key", f"take it out; known here: {', '.join(known)}"
 
 
@@ -258,7 +298,26 @@ def _wrong_type(loc: Loc, kind: str, given: object, quoted: str, line: str) -> t
         return "a single table, where several may stand", f"write [[{last}]] in double brackets"
     if kind in {"model_type", "dict_type"} and isinstance(given, list):
         return "a list of tables, where one stands", f"write [{last}] once, in single brackets"
-    return f"{quoted} is not {_TYPES[kind]}", f"write {line}" if line else f"write {_TYPES[kind]}"
+    problem = f"{quoted} is not {_TYPES[kind]}"
+    if last == "email" and isinstance(given, list):
+        return problem, f"write one address, {line}, and a further [[contact]] for each other"
+    if kind == "model_type" and len(loc) > 1 and loc[-2] == "ends" and isinstance(given, str):
+        return problem, f"write {{ name = {quoted} }}, and its heading_true_deg if you know it"
+    if quoted != "this" and isinstance(loc[-1], str):
+        line = _as_given(kind, last, given) or line
+    return problem, f"write {line}" if line else f"write {_TYPES[kind]}"
+
+
+def _as_given(kind: str, last: str, given: object) -> str:
+    """The line with what was given, in the right form: it says more than any example."""
+    if kind == "float_type":
+        figure = as_number(given)
+        return "" if figure is None else f"{last} = {figure}"
+    if kind == "list_type" and isinstance(given, str) and last != "ends":
+        return f"{last} = [{words.shown(given)}]"
+    if kind == "string_type" and last == "name" and type(given) is int:
+        return f'{last} = "{given}"'
+    return ""
 
 
 def _wrong_word(given: object, quoted: str, expected: str) -> tuple[str, str]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -11,27 +10,10 @@ from typing import Any, Final
 
 from windwatch.errors import Fault
 from windwatch.settings.lines import Loc, line_of, lines_of
+from windwatch.settings.syntax import syntax_fault
 
 MOST_BYTES: Final = 1 << 20  # a thousand airfields fit; a log named by mistake does not
 LISTS: Final = ("airfield", "aircraft", "pilot_limits", "contact")
-_WRITE: Final = 'write key = value, with texts in double quotes, as name = "X-LARK"'
-# What tomllib says, in words of the house; the line itself is not shown: it may hold a secret.
-_SYNTAX: Final = (
-    ("illegal character '\\n'", "a text has no closing quote", 'close it with "'),
-    ("unterminated string", "a text has no closing quote", 'close it with "'),
-    ("cannot overwrite a value", "this key was set before", "keep one of the two"),
-    ("duplicate inline table key", "a key stands twice in { }", "keep one of the two"),
-    ("cannot declare", "this table was begun before", "put the keys of both into one"),
-    ("immutable namespace", "this table was closed before", "put the keys of both into one"),
-    ("invalid value", "the value is no text, number, list or table", _WRITE),
-    ("expected newline", "something stands behind the value", "put it on a line of its own"),
-    ("unclosed array", "a list has no closing bracket", "close it with ], here or above"),
-    ("unclosed inline table", "a table has no closing brace", "close it with }"),
-    ("unescaped '\\'", "a text has a single \\ in it", "write / or \\\\ instead"),
-    ("expected '='", "the key has no value", _WRITE),
-    ("end of a table declaration", "the name of a table has no closing bracket", "close it with ]"),
-)
-_AT_LINE: Final = re.compile(r" ?\(at (?:line (?P<line>\d+), column \d+|end of document)\)$")
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +100,7 @@ def read_source(path: Path) -> Source | Fault:
     try:
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        return _syntax_fault(path, str(error), text)
+        return syntax_fault(path, str(error), text)
     except (ValueError, RecursionError):
         return Fault(
             str(path),
@@ -128,19 +110,6 @@ def read_source(path: Path) -> Source | Fault:
             "take that out",
         )
     return Source(path, raw, lines_of(text))
-
-
-def _syntax_fault(path: Path, said: str, text: str) -> Fault:
-    """Turn the message of `tomllib` into a fault."""
-    match = _AT_LINE.search(said)
-    # Some messages come without a place.
-    line = None
-    if match is not None:
-        line = int(match["line"]) if match["line"] else max(1, len(text.rstrip().splitlines()))
-    for begin, problem, mend in _SYNTAX:
-        if begin in said.lower():
-            return Fault(str(path), line, "this line", problem, mend)
-    return Fault(str(path), line, "this line", "this cannot be read", _WRITE)
 
 
 def merge(sources: Sequence[Source]) -> tuple[Merged, list[Fault]]:

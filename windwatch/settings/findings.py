@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from pathlib import Path
 
 from windwatch.errors import Fault
 from windwatch.settings.faults import fault
@@ -22,6 +23,8 @@ class Findings:
         Places where an example stands for a refused value: no rule is judged on them.
     require_secrets : bool
         Whether a secret that is missing now is a fault.
+    secret_files : list of Path
+        Files that secrets were looked for in.
     """
 
     whole: WholeFile
@@ -31,6 +34,7 @@ class Findings:
     require_secrets: bool
     faults: list[Fault] = field(default_factory=list)
     cautions: list[Fault] = field(default_factory=list)
+    secret_files: list[Path] = field(default_factory=list)
 
     def stands(self, loc: Loc, *also: Loc) -> bool:
         """Return whether a place, and all of what it was compared with, is as the user wrote it."""

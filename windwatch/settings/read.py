@@ -14,6 +14,7 @@ from windwatch.settings.files import Merged, Source, merge, read_source, toml_fi
 from windwatch.settings.findings import Findings
 from windwatch.settings.rules_aircraft import judge_aircraft, judge_pilots
 from windwatch.settings.rules_airfield import judge_airfields
+from windwatch.settings.rules_board import judge_board
 from windwatch.settings.rules_contacts import judge_contacts
 from windwatch.settings.rules_reminders import judge_rules
 from windwatch.settings.rules_rim import judge_delivery, judge_feed, judge_mail, judge_store
@@ -70,7 +71,7 @@ def read_settings(
     feed, store = judge_feed(found), judge_store(found)
     delivery, mail = judge_delivery(found), judge_mail(found)
     addresses = judge_contacts(found)
-    watch = judge_watch(found)
+    watch, board = judge_watch(found), judge_board(found)
     judge_rules(found)
     faults += found.faults
     if faults:
@@ -87,8 +88,10 @@ def read_settings(
         delivery=delivery,
         mail=mail,
         watch=watch,
+        board=board,
         addresses=MappingProxyType(addresses),
         warnings=tuple(str(each) for each in _in_order(merged, found.cautions)),
+        secret_files=tuple(dict.fromkeys(found.secret_files)),
     )
 
 

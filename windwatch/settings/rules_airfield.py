@@ -2,21 +2,31 @@
 
 from __future__ import annotations
 
+import re
 import zoneinfo
 from datetime import date
 from typing import Final
 
-from windwatch.airmanship.variation import variation
+from windwatch.airmanship.variation import reciprocal, variation
 from windwatch.settings import words
 from windwatch.settings.findings import Findings
 from windwatch.settings.lines import Loc
 from windwatch.settings.rules_limits import judge_limits
 from windwatch.settings.rules_names import known_aircraft, known_pilots, twice, unknown_names
-from windwatch.settings.schema_airfield import AirfieldTable, Headed, RunwayTable
+from windwatch.settings.schema_airfield import (
+    AirfieldTable,
+    Headed,
+    RunwayEndTable,
+    RunwayTable,
+)
+from windwatch.settings.schema_rules import rules_of
 from windwatch.settings.staleness import ages
 
 _OPPOSITE_WITHIN_DEG: Final = 10
+# Further than rounding and an older variation come to; an engineering judgement.
+_DOUBTFUL_BEYOND_DEG: Final = 2
 _NUMBER_WITHIN_DEG: Final = 30
+_OFFSET: Final = re.compile(r"(?:UTC|GMT|Z)?\s*[+-]\d{1,2}(?::?\d\d)?", re.IGNORECASE)
 # A rough check against the painted number needs no date; this is inside the model's years.
 _SOME_DAY: Final = date(2026, 1, 1)
 
@@ -61,6 +71,7 @@ def _judge_airfield(found: Findings, loc: Loc, airfield: AirfieldTable) -> None:
             ((*loc, "runway", i, "ends", j, "name"), end.name.lstrip("0"))
             for i, runway in enumerate(airfield.runway)
             for j, end in enumerate(runway.ends)
+            if not j or end.name.lstrip("0") != runway.ends[0].name.lstrip("0")
         ],
         "an end of a runway",
         "give each runway its own ends, as 10L and 10R",
@@ -73,27 +84,47 @@ def _judge_zone(found: Findings, loc: Loc, name: str) -> None:
     try:
         zoneinfo.ZoneInfo(name)
     except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError):
-        near = words.nearest(name, zoneinfo.available_timezones()) or "America/New_York"
-        found.refuse(
-            loc,
-            f"{words.shown(name)} is no time zone",
-            f"write its name in the time zone database, for example {words.toml(near)}",
-        )
+        if _OFFSET.fullmatch(name):
+            mend = (
+                'write the name of its zone, as "America/New_York": an offset knows no summer time'
+            )
+        else:
+            # A zone without a place in its name keeps no summer time.
+            places = [zone for zone in zoneinfo.available_timezones() if "/" in zone]
+            near = words.nearest(name, places) or "America/New_York"
+            mend = f"write its name in the time zone database, for example {words.toml(near)}"
+        found.refuse(loc, f"{words.shown(name)} is no time zone", mend)
 
 
 def _judge_hours(found: Findings, loc: Loc, airfield: AirfieldTable) -> None:
-    hours = airfield.operating_hours
-    if hours is not None and hours.from_ == hours.to:
-        found.refuse(
-            (*loc, "operating_hours"),
-            f"it opens and closes at {words.shown(hours.to)}",
-            'write two different times, as { from = "07:00", to = "20:00" }, or leave it out '
-            "for always",
+    for key, hours, example in (
+        ("operating_hours", airfield.operating_hours, '{ from = "07:00", to = "20:00" }'),
+        ("reports_between", airfield.reports_between, '{ from = "06:00", to = "22:00" }'),
+    ):
+        if hours is not None and hours.from_ == hours.to:
+            found.refuse(
+                (*loc, key),
+                f"it opens and closes at {words.shown(hours.to)}",
+                f"write two different times, as {example}, or leave it out for always",
+            )
+    _judge_reporting(found, loc, airfield)
+
+
+def _judge_reporting(found: Findings, loc: Loc, airfield: AirfieldTable) -> None:
+    """Somebody must know the wind at night where aircraft stand outside."""
+    if airfield.reports_between is None:
+        return
+    if not (airfield.fall_back_stations or airfield.fall_back_station):
+        found.caution(
+            (*loc, "reports_between"),
+            "outside these hours nobody reports the wind here, and no other station is named",
+            'name one that reports at night, for example fall_back_stations = ["XBRN"]',
         )
 
 
 def _judge_ages(found: Findings, loc: Loc, airfield: AirfieldTable) -> None:
-    every, stale, told = ages(airfield, found.whole.feed)
+    rules = rules_of(found.whole.rules, found.whole.reminders)
+    every, stale, told = ages(airfield, found.whole.feed, rules)
     if stale <= every:
         found.refuse(
             (*loc, "stale_after"),
@@ -157,6 +188,14 @@ def _judge_runway(found: Findings, loc: Loc, runway: RunwayTable, airfield: Airf
             "true, and yet two ends are given",
             "name only the end that is used, or take one_way out",
         )
+    names = [end.name.lstrip("0") for end in runway.ends]
+    if len(names) == 2 and names[0] == names[1]:
+        found.refuse(
+            (*loc, "ends"),
+            f"both ends are called {runway.ends[0].name}",
+            _other_end(runway.ends[0].name),
+            *((*loc, "ends", i) for i in (0, 1)),
+        )
     for number, end in enumerate(runway.ends):
         end_loc = (*loc, "ends", number)
         _one_heading(found, end_loc, end)
@@ -181,6 +220,14 @@ def _number(name: str) -> int | None:
     return int(digits) if digits.isdigit() else None
 
 
+def _other_end(name: str) -> str:
+    """What the other end would be called."""
+    try:
+        return f"name each as painted: the other end of {name} is {reciprocal(name)}"
+    except ValueError:
+        return "name each as painted, as 10 and 28"
+
+
 def _variation_at(airfield: AirfieldTable) -> float:
     if airfield.variation_deg is not None:
         return airfield.variation_deg
@@ -193,9 +240,24 @@ def _apart(first: float, second: float) -> float:
     return abs((first - second + 180) % 360 - 180)
 
 
-def _judge_end(found: Findings, loc: Loc, end: Headed, name: str, airfield: AirfieldTable) -> None:
+def _judge_end(
+    found: Findings, loc: Loc, end: RunwayEndTable, name: str, airfield: AirfieldTable
+) -> None:
     number = _number(name)
-    given = end.heading_true_deg is not None or end.heading_magnetic_deg is not None
+    given = _is_given(end)
+    if given and end.approximate:
+        found.caution(
+            loc,
+            "its heading is called approximate, so every figure is",
+            "write the heading from a survey or chart, and take approximate out",
+        )
+    elif end.approximate and number is not None:
+        found.refuse(
+            (*loc, "approximate"),
+            "there is no heading that it could be about; a number alone is approximate anyway",
+            "take it out, or add heading_true_deg",
+            loc,
+        )
     if not given and number is None:
         found.refuse(
             loc,
@@ -231,15 +293,30 @@ def _judge_opposite(
     off = round(180 - _apart(first, second), 1)
     both_true = all(end.heading_true_deg is not None for end in runway.ends)
     place = () if both_true else ((*loc[:2], "latitude"), (*loc[:2], "longitude"))
+    problem = (
+        f"the headings of {runway.ends[0].name} and {runway.ends[1].name} "
+        f"({_said(runway.ends[0])} and {_said(runway.ends[1])}) are {off:.0f}° from opposite"
+    )
+    compared = (*((*loc, "ends", i) for i in (0, 1)), *place)
     if off > _OPPOSITE_WITHIN_DEG:
         found.refuse(
             (*loc, "ends"),
-            f"the headings of {runway.ends[0].name} and {runway.ends[1].name} "
-            f"({_said(runway.ends[0])} and {_said(runway.ends[1])}) are {off:.0f}° from opposite",
+            problem,
             f"correct one of them; they must be opposite within {_OPPOSITE_WITHIN_DEG}°",
-            *((*loc, "ends", i) for i in (0, 1)),
-            *place,
+            *compared,
         )
+    elif off > _DOUBTFUL_BEYOND_DEG and all(_is_given(end) for end in runway.ends):
+        # A painted number alone is rounded, and is said to be approximate anyway.
+        found.caution(
+            (*loc, "ends"),
+            problem,
+            "check both against the chart: the two ends of a straight runway are opposite",
+            *compared,
+        )
+
+
+def _is_given(end: Headed) -> bool:
+    return end.heading_true_deg is not None or end.heading_magnetic_deg is not None
 
 
 def _said(end: Headed) -> str:

@@ -170,6 +170,42 @@ class WatchValues:
 
 
 @dataclass(frozen=True, slots=True)
+class BoardValues:
+    """Where the board listens, and who may look and take note.
+
+    Attributes
+    ----------
+    listen : str
+        Address of this machine, in figures.
+    address : str or None
+        How people reach it, without a slash at the end; links in notices begin so.
+    names : tuple of str
+        Other names under which it may be called.
+    password_hash, viewer_password_hash : Secret or None
+        Of those who may take note, and of those who may only look.
+    trusted_proxy : tuple of str
+        Networks from which a proxy calls that lets only the right people through.
+    proxy_may_acknowledge : bool
+        They may take note without a password of ours.
+    secret : Secret or None
+        Signs links and logins.
+    with_watch : bool
+        The watch opens it.
+    """
+
+    listen: str = "127.0.0.1"
+    port: int = 8460
+    address: str | None = None
+    names: tuple[str, ...] = ()
+    password_hash: Secret | None = None
+    viewer_password_hash: Secret | None = None
+    trusted_proxy: tuple[str, ...] = ()
+    proxy_may_acknowledge: bool = False
+    secret: Secret | None = None
+    with_watch: bool = True
+
+
+@dataclass(frozen=True, slots=True)
 class WebhookValues:
     """A webhook and the secrets that sign for it, newest first (two while one is replaced).
 
@@ -206,6 +242,10 @@ class Settings:
         By contact name.
     warnings : tuple of str
         What is allowed but should be looked at: file, line, key and advice in each.
+    board : BoardValues or None
+        None: the configuration has no such table.
+    secret_files : tuple of Path
+        The files that secrets came from.
     """
 
     files: tuple[Path, ...]
@@ -215,5 +255,7 @@ class Settings:
     delivery: DeliveryValues
     mail: MailValues | None = None
     watch: WatchValues = field(default_factory=WatchValues)
+    board: BoardValues | None = None
     addresses: Mapping[str, ContactAddresses] = field(default_factory=lambda: MappingProxyType({}))
     warnings: tuple[str, ...] = ()
+    secret_files: tuple[Path, ...] = ()

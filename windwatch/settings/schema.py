@@ -8,6 +8,7 @@ from pydantic import Field
 
 from windwatch.settings.schema_airfield import AirfieldTable
 from windwatch.settings.schema_base import Table
+from windwatch.settings.schema_board import BoardTable
 from windwatch.settings.schema_people import AircraftTable, ContactTable, PilotLimitsTable
 from windwatch.settings.schema_rim import (
     DeliveryTable,
@@ -54,6 +55,11 @@ class WholeFile(Table):
         default=WatchTable(),
         description="Watching the watcher.",
         examples=[{"heartbeat_url": "https://heartbeat.larkspur.example/windwatch"}],
+    )
+    board: BoardTable | None = Field(
+        default=None,
+        description="The board; with this table the watch opens it.",
+        examples=[{"port": 8460}],
     )
     mail: MailTable | None = Field(
         default=None,

@@ -55,6 +55,18 @@ class OperatingHoursTable(Table):
     to: ClockTime = Field(description="Local time of the last landing.", examples=["20:00"])
 
 
+class ReportingHoursTable(Table):
+    """Local hours in which a station reports, every day."""
+
+    from_: ClockTime = Field(
+        alias="from", description="Local time of its first report.", examples=["06:00"]
+    )
+    to: ClockTime = Field(
+        description="Local time at which it closes, the next day where it is earlier.",
+        examples=["22:00"],
+    )
+
+
 class FallBackStation(Table):
     """A station that is listened to while the airfield's own is silent."""
 
@@ -89,6 +101,14 @@ class RunwayEndTable(Headed):
     name: Annotated[str, AfterValidator(_end_name)] = Field(
         description="As painted.", examples=["10"]
     )
+    approximate: bool = Field(
+        default=False,
+        description=(
+            "The heading is no survey (read off a map, or known from a compass point): it is "
+            "called approximate wherever it is shown."
+        ),
+        examples=[True],
+    )
 
 
 class RunwayNoteTable(Table):
@@ -116,7 +136,12 @@ class RunwayTable(Table):
         min_length=1,
         max_length=2,
         description="Its two ends, or the one that is used where one_way = true.",
-        examples=[[{"name": "10", "heading_true_deg": 91.4}]],
+        examples=[
+            [
+                {"name": "10", "heading_true_deg": 91.4},
+                {"name": "28", "heading_true_deg": 271.4},
+            ]
+        ],
     )
     one_way: bool = Field(default=False, description="Only one end is used.", examples=[True])
     uses: list[Name] = Field(
@@ -216,11 +241,21 @@ class AirfieldTable(Table):
         ),
         examples=["60min"],
     )
+    reports_between: ReportingHoursTable | None = Field(
+        default=None,
+        description=(
+            "Local hours in which the station reports, where it closes at night; outside them "
+            "missing data are told only to whoever holds an open alert; left out: around the "
+            "clock."
+        ),
+        examples=[{"from": "06:00", "to": "22:00"}],
+    )
     stale_after: duration_type("2min", "12h") | None = Field(  # type: ignore[valid-type]
         None,
         description=(
             "Age of the newest observation at which nothing is known any more, 2min to 12h; left "
-            "out: reports_every and 15min more (10min where reports come at least every 5min)."
+            "out: reports_every and the stale_margin of [rules], usually 15min, more (10min where "
+            "reports come at least every 5min)."
         ),
         examples=["75min"],
     )
@@ -228,7 +263,8 @@ class AirfieldTable(Table):
         None,
         description=(
             "Age at which missing data are told where no episode is open, 2min to 24h; left out: "
-            "reports_every and 30min more (20min where reports come at least every 5min)."
+            "reports_every and the told_margin of [rules], usually 30min, more (20min where "
+            "reports come at least every 5min)."
         ),
         examples=["90min"],
     )

@@ -143,6 +143,7 @@ def _from_environment(found: Findings, loc: Loc, variable: str, *, needed: bool)
 
 def _from_file(found: Findings, loc: Loc, name: str, *, needed: bool) -> Secret | None:
     path = relative(found.merged.folder(loc), name)
+    found.secret_files.append(path)
     try:
         with path.open("rb") as stream:
             content = stream.read(_MOST_BYTES + 1)

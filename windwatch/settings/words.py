@@ -108,6 +108,8 @@ def spoken(length: dt.timedelta) -> str:
 
 def clock_time(text: str) -> str:
     """Let a local time ``HH:MM`` pass."""
+    if text == "24:00":
+        raise refused(f"{shown(text)} is no time of day", 'write midnight as "00:00"')
     if not _CLOCK.fullmatch(text):
         raise refused(f"{shown(text)} is no time of day", 'write hours and minutes, as "07:00"')
     return text

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from datetime import datetime, timedelta
+from functools import lru_cache
 from typing import Any, Final
 
 from sqlalchemy import (
@@ -11,6 +12,7 @@ from sqlalchemy import (
     Connection,
     FromClause,
     and_,
+    bindparam,
     case,
     exists,
     func,
@@ -22,6 +24,7 @@ from sqlalchemy import (
     union,
     update,
 )
+from sqlalchemy.sql.dml import ReturningUpdate
 
 from windwatch.notices.outbox import (
     OPEN_STATES,
@@ -36,11 +39,10 @@ from windwatch.notices.outbox import (
 from windwatch.notices.values import Content, Notice
 from windwatch.store.access import Access, add_new, insert_or
 from windwatch.store.books import OTHER_RANK, URGENT_RANK, Books
+from windwatch.store.ended import UNCERTAIN, UNDER_WAY, write_ended
 from windwatch.store.reading import delivery_of, notice_of
 from windwatch.store.tables import ATTEMPTS, CHANNELS_OFF, DELIVERIES, NOTICES, UtcTime
 
-UNDER_WAY: Final = "under way"
-UNCERTAIN: Final = "uncertain"
 # No rule waits longer (15 min, 20 % more). A time beyond it was written by a clock that has
 # been set back since, and must not hold up an alert.
 FARTHEST: Final = timedelta(minutes=20)
@@ -49,9 +51,13 @@ CHUNK: Final = 400
 
 _D: Final = DELIVERIES
 _LANE: Final = (_D.c.contact, _D.c.channel, _D.c.airfield)
+_TURNED_OFF: Final = select(CHANNELS_OFF.c.at).where(
+    CHANNELS_OFF.c.contact == bindparam("of_contact"),
+    CHANNELS_OFF.c.channel == bindparam("by_channel"),
+    CHANNELS_OFF.c.address == bindparam("to"),
+)
 # Said so, and not "is not null", the database goes by the index and not through all history.
 _OPEN: Final = _D.c.open_rank.in_((URGENT_RANK, OTHER_RANK))
-_LOST: Final = frozenset({DeliveryState.REFUSED, DeliveryState.EXPIRED, DeliveryState.DEAD})
 
 
 class StoredOutbox(Access):
@@ -61,28 +67,9 @@ class StoredOutbox(Access):
         self, now: datetime, limit: int, lease: timedelta, *, except_for: Collection[Route] = ()
     ) -> tuple[Delivery, ...]:
         """Take what is due, urgent first, of each lane only the oldest; attempts are written."""
-        # Under a name, so that no plan of the database can look it up twice and take more.
-        chosen = (
-            select(_D.c.number)
-            .where(_ready(now), *_not_by(except_for))
-            .order_by(_D.c.open_rank, _D.c.number)
-            .limit(limit)
-            .with_for_update(skip_locked=True)
-            .cte("chosen")
-        )
-        claim = (
-            update(_D)
-            .where(_D.c.number.in_(select(chosen.c.number)))
-            .values(
-                state=DeliveryState.SENDING.value,
-                lease_until=now + lease,
-                attempt=_D.c.attempt + 1,
-                tries=_D.c.tries + 1,
-            )
-            .returning(_D)
-        )
+        parts = {"now": now, "far": now + FARTHEST, "until": now + lease, "most": limit}
         with self.writing() as connection:
-            claimed = connection.execute(claim).all()
+            claimed = connection.execute(_claim(tuple(except_for)), parts).all()
             rows = sorted(claimed, key=lambda row: (row.open_rank, row.number))
             _begin_attempts(connection, [(row.id, row.attempt) for row in rows], now)
             return _deliveries(connection, rows)
@@ -104,9 +91,12 @@ class StoredOutbox(Access):
         """
         with self.writing(fenced=False) as connection:
             lost = self.lead_lost(connection)
-            for delivery, outcome in ended:
-                if not lost or outcome.state is DeliveryState.ACCEPTED:
-                    _finish(connection, delivery, outcome, now)
+            taken = [
+                (delivery, outcome)
+                for delivery, outcome in ended
+                if not lost or outcome.state is DeliveryState.ACCEPTED
+            ]
+            write_ended(connection, taken, now)
 
     def backlogs(self, now: datetime) -> tuple[Backlog, ...]:
         """Lanes that may need one notice of the state now."""
@@ -198,14 +188,10 @@ class StoredOutbox(Access):
 
     def turned_off(self, route: Route, address: str) -> bool:
         """Whether that very address was turned off."""
-        table = CHANNELS_OFF
         with self.reading() as connection:
             found = connection.execute(
-                select(table.c.at).where(
-                    table.c.contact == route.contact,
-                    table.c.channel == route.channel,
-                    table.c.address == address,
-                )
+                _TURNED_OFF,
+                {"of_contact": route.contact, "by_channel": route.channel, "to": address},
             )
             return found.first() is not None
 
@@ -220,10 +206,38 @@ class StoredOutbox(Access):
             )
 
 
-def _ready(now: datetime) -> ColumnElement[bool]:
+# To make a statement takes SQLAlchemy longer than the database to carry it out. Which hosts have
+# no room changes all the time; most often none has none.
+@lru_cache(maxsize=64)
+def _claim(except_for: tuple[Route, ...]) -> ReturningUpdate[Any]:
+    """Take what is due, but for some routes."""
+    # Under a name, so that no plan of the database can look it up twice and take more.
+    chosen = (
+        select(_D.c.number)
+        .where(_ready(), *_not_by(except_for))
+        .order_by(_D.c.open_rank, _D.c.number)
+        .limit(bindparam("most"))
+        .with_for_update(skip_locked=True)
+        .cte("chosen")
+    )
+    return (
+        update(_D)
+        .where(_D.c.number.in_(select(chosen.c.number)))
+        .values(
+            state=DeliveryState.SENDING.value,
+            lease_until=bindparam("until"),
+            attempt=_D.c.attempt + 1,
+            tries=_D.c.tries + 1,
+        )
+        .returning(_D)
+    )
+
+
+def _ready() -> ColumnElement[bool]:
     """Due, or left by somebody whose lease expired, still valid, and first in its lane."""
-    due = or_(_D.c.due_at.is_(None), _D.c.due_at <= now, _D.c.due_at > now + FARTHEST)
-    left = or_(_D.c.lease_until <= now, _D.c.lease_until > now + FARTHEST)
+    now, far = bindparam("now", type_=UtcTime), bindparam("far", type_=UtcTime)
+    due = or_(_D.c.due_at.is_(None), _D.c.due_at <= now, _D.c.due_at > far)
+    left = or_(_D.c.lease_until <= now, _D.c.lease_until > far)
     sending = _D.c.state == DeliveryState.SENDING.value
     return and_(
         _OPEN,
@@ -313,101 +327,6 @@ def _still_ours(delivery: Delivery) -> tuple[ColumnElement[bool], ...]:
         _D.c.id == delivery.id,
         _D.c.attempt == delivery.attempt,
         _D.c.state == DeliveryState.SENDING.value,
-    )
-
-
-def _finish(connection: Connection, delivery: Delivery, outcome: Outcome, now: datetime) -> None:
-    accepted = outcome.state is DeliveryState.ACCEPTED
-    word = "accepted" if accepted else ("failed" if outcome.spent else "put off")
-    connection.execute(
-        update(ATTEMPTS)
-        .where(
-            ATTEMPTS.c.delivery == delivery.id,
-            ATTEMPTS.c.number == delivery.attempt,
-            ATTEMPTS.c.outcome.in_((UNDER_WAY, UNCERTAIN) if accepted else (UNDER_WAY,)),
-        )
-        .values(outcome=word, ended_at=now, answer=outcome.answer)
-    )
-    # What arrived has arrived, whoever sent it; anything else is for the holder to say.
-    ours = (_D.c.id == delivery.id, _D.c.open_rank.is_not(None))
-    changes: dict[str, Any] = {
-        "state": outcome.state.value,
-        "due_at": outcome.due_at,
-        "lease_until": None,
-        "last_answer": outcome.answer,
-        "tries": delivery.tries if outcome.spent else delivery.tries - 1,
-        "plain": outcome.plain or delivery.plain,
-        "unreached": outcome.state in _LOST,
-    }
-    if outcome.state not in OPEN_STATES:
-        changes["open_rank"] = None
-    if accepted:
-        changes["accepted_at"] = now
-    connection.execute(
-        update(_D).where(*(ours if accepted else _still_ours(delivery))).values(**changes)
-    )
-    if outcome.fall_back:
-        _start_next(connection, delivery)
-    if delivery.fall_back and outcome.state in OPEN_STATES:
-        _end_what_has_arrived(connection, delivery)
-    if accepted:
-        _end_fall_backs(connection, delivery)
-        connection.execute(
-            update(_D).where(*_in(delivery.lane), _D.c.unreached).values(unreached=False)
-        )
-
-
-def _start_next(connection: Connection, delivery: Delivery) -> None:
-    """Let the next channel of the notice start now, where it waits for this one to fail."""
-    own = select(_D.c.number).where(_D.c.id == delivery.id).scalar_subquery()
-    following = (
-        select(func.min(_D.c.number))
-        .where(_D.c.notice == delivery.notice.id, _D.c.fall_back, _D.c.number > own)
-        .scalar_subquery()
-    )
-    connection.execute(
-        update(_D)
-        .where(
-            _D.c.number == following,
-            _D.c.state == DeliveryState.QUEUED.value,
-            _D.c.attempt == 0,
-        )
-        .values(due_at=None)
-    )
-
-
-def _end_fall_backs(connection: Connection, delivery: Delivery) -> None:
-    """What has arrived needs no other channel; one that is just being sent goes on."""
-    notices = [delivery.notice.id, *delivery.notice.replaces[-CHUNK:]]
-    _withdraw_fall_backs(
-        connection, _D.c.notice.in_(notices), _D.c.channel != delivery.channel, by=delivery.channel
-    )
-
-
-def _end_what_has_arrived(connection: Connection, delivery: Delivery) -> None:
-    """A fall-back that failed while another channel got through needs no further try."""
-    arrived = connection.execute(
-        select(_D.c.channel).where(
-            _D.c.notice == delivery.notice.id, _D.c.state == DeliveryState.ACCEPTED.value
-        )
-    ).scalar()
-    if arrived is not None:
-        _withdraw_fall_backs(connection, _D.c.id == delivery.id, by=arrived)
-
-
-def _withdraw_fall_backs(connection: Connection, *which: ColumnElement[bool], by: str) -> None:
-    connection.execute(
-        update(_D)
-        .where(
-            *which,
-            _D.c.fall_back,
-            _D.c.state.in_((DeliveryState.QUEUED.value, DeliveryState.WAITING.value)),
-        )
-        .values(
-            state=DeliveryState.WITHDRAWN.value,
-            open_rank=None,
-            last_answer=f"not needed: {by} took it",
-        )
     )
 
 

@@ -219,9 +219,17 @@ class Reader(Access):
         query = select(SETTINGS_SEEN).order_by(SETTINGS_SEEN.c.number.desc()).limit(1)
         with self.reading() as connection:
             row = connection.execute(query).first()
-        if row is None:
-            return None
-        return StoredSettings(row.fingerprint, row.at, json.loads(row.detail))
+        return None if row is None else _settings_of(row)
+
+    def all_settings(self) -> tuple[StoredSettings, ...]:
+        """The configurations that have been in force, oldest first: one for each ``config``."""
+        query = select(SETTINGS_SEEN).order_by(SETTINGS_SEEN.c.number)
+        with self.reading() as connection:
+            return tuple(_settings_of(row) for row in connection.execute(query))
+
+
+def _settings_of(row: Row[Any]) -> StoredSettings:
+    return StoredSettings(row.fingerprint, row.at, json.loads(row.detail))
 
 
 def notice_of(row: Row[Any]) -> tuple[Notice, Content]:

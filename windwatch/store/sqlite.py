@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import sqlite3
 import stat
 from collections.abc import Mapping
@@ -22,6 +23,8 @@ BUSY_TIMEOUT_S: Final = 5.0
 # An execution option of ours: a connection that only reads takes no write lock.
 READING: Final = "windwatch_reading"
 
+# How a finding of SQLite names the error that it met at a page.
+_CODE: Final = re.compile(r"error code[= ](\d+)")
 _SYNCHRONOUS: Final = {"OFF": 0, "FULL": 2, "EXTRA": 3}
 
 
@@ -150,8 +153,19 @@ def quick_check(connection: Connection, path: Path) -> None:
         If there is any.
     """
     findings = [str(row[0]) for row in connection.exec_driver_sql("PRAGMA quick_check(5)")]
+    if any(_was_unreadable(finding) for finding in findings):
+        raise StoreError(
+            f"{path} could not be read: the disk failed; nothing was changed in it", "other"
+        )
     if findings != ["ok"]:
         raise StoreError(f"{path} is damaged: {'; '.join(findings)[:300]}; {_MEND}", "damaged")
+
+
+def _was_unreadable(finding: str) -> bool:
+    """Whether a finding is of the disk (or of memory), and says nothing about the file."""
+    code = _CODE.search(finding)
+    # Only the last byte is the kind of error; the others say at which call.
+    return code is not None and int(code[1]) & 0xFF in (sqlite3.SQLITE_IOERR, sqlite3.SQLITE_NOMEM)
 
 
 def vacuum(engine: Engine, place: str) -> None:

@@ -143,8 +143,12 @@ def _old(
     refused = REPORTS.c.status == "quarantined"
     yield REPORTS, and_(REPORTS.c.received_at < now - keep.refused_reports, refused, ~ours)
     yield EVENTS, EVENTS.c.at < since
-    in_force = select(func.max(SETTINGS_SEEN.c.number)).scalar_subquery()
-    yield SETTINGS_SEEN, and_(SETTINGS_SEEN.c.at < since, SETTINGS_SEEN.c.number != in_force)
+    # Whatever is kept from then on was judged by it.
+    in_force = select(func.max(SETTINGS_SEEN.c.number)).where(SETTINGS_SEEN.c.at < since)
+    yield (
+        SETTINGS_SEEN,
+        and_(SETTINGS_SEEN.c.at < since, SETTINGS_SEEN.c.number != in_force.scalar_subquery()),
+    )
 
 
 def _on_its_way() -> ColumnElement[bool]:

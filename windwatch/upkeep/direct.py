@@ -16,7 +16,7 @@ from typing import Final, TypeVar
 
 from windwatch.clock import Clock
 from windwatch.delivery.channels import Accepted, Channel, ChannelBook
-from windwatch.delivery.retry import URGENT_WAITS
+from windwatch.delivery.retry import Rule, rule_of, usual_wait
 from windwatch.errors import DeliveryFailed
 from windwatch.notices.outbox import (
     Delivery,
@@ -24,21 +24,31 @@ from windwatch.notices.outbox import (
     Lane,
     Outcome,
     Route,
+    delivery_id,
     new_delivery,
 )
 from windwatch.notices.values import Content, Notice
+from windwatch.upkeep.unwritten import ENDING
 
 LOG: Final = logging.getLogger("windwatch.delivery")
 THREADS: Final = 8
 # As many deliveries as may wait, and as many as are remembered: memory stays bounded.
 MOST: Final = 10_000
+# No notice is valid for longer (a withdrawal, reliability section 3).
+LONGEST: Final = timedelta(hours=24)
 PAST: Final = "taken directly, while the store could not be written"
+# After these the contact's next channel starts now; after any other, when its time comes.
+STARTS_NEXT: Final = frozenset({Rule.REFUSED, Rule.GONE, Rule.CHANNEL_DOWN, Rule.INSECURE})
 Kept = TypeVar("Kept")
 
 
 @dataclass(slots=True)
 class _Waiting:
+    """A delivery that nobody has taken yet; one that stands in for another has a time to start."""
+
     delivery: Delivery
+    stands_in: bool = False
+    starts_at: datetime | None = None
     tries: int = 0
     not_before_s: float = float("-inf")
 
@@ -54,20 +64,63 @@ class Direct:
         self._flying: dict[str, Lane] = {}
         self._taken: OrderedDict[str, Accepted] = OrderedDict()
         self._sent: OrderedDict[str, Delivery] = OrderedDict()
+        # What the outbox itself is sending, and what it got rid of.
+        self._outbox_sends: set[str] = set()
+        self._outbox_sent: OrderedDict[str, datetime] = OrderedDict()
+        self._made: OrderedDict[str, tuple[Notice, Content]] = OrderedDict()
+
+    def replace_channels(self, channels: ChannelBook) -> None:
+        """Take a new configuration; what is under way ends by the old one."""
+        with self._lock:
+            self._channels = channels
+
+    def remember(self, composed: Iterable[tuple[Notice, Content]]) -> None:
+        """Note urgent warnings that the outbox has, should it be of no use when they are due."""
+        with self._lock:
+            self._forget_what_is_over(self._clock.now())
+            for notice, content in composed:
+                if notice.urgent and not any(step.name in ENDING for step in notice.steps):
+                    _remember(self._made, notice.id, (notice, content))
+
+    def _forget_what_is_over(self, now: datetime) -> None:
+        """What is no longer valid is not rescued, and a day later nothing of it is asked for."""
+        valid = [pair for pair in self._made.values() if pair[0].valid_until > now]
+        self._made = OrderedDict((pair[0].id, pair) for pair in valid)
+        while self._outbox_sent and now - next(iter(self._outbox_sent.values())) > LONGEST:
+            self._outbox_sent.popitem(last=False)
+
+    def rescue(self) -> int:
+        """The outbox cannot be used: send the warnings in it that it has not got rid of."""
+        with self._lock:
+            self._forget_what_is_over(self._clock.now())
+            made = tuple(self._made.values())
+        return self.send(made)
 
     def send(self, composed: Iterable[tuple[Notice, Content]]) -> int:
-        """Send notices by every channel of their contacts; return how many deliveries are new."""
-        new = 0
+        """Send notices by the channels of their contacts; return how many deliveries are new.
+
+        Where a contact's channels stand in for each other, the next one waits for the one before
+        it to fail, as it does in the outbox.
+        """
         with self._lock:
-            for notice, content in composed:
-                for kind in self._channels.kinds_of(notice.contact):
-                    delivery = new_delivery(notice, content, kind)
-                    if delivery.id in self._sent:
-                        continue
-                    _remember(self._sent, delivery.id, delivery)
-                    _remember(self._waiting, delivery.id, _Waiting(delivery))
-                    new += 1
+            new = sum(self._add(notice, content) for notice, content in composed)
         self.turn()
+        return new
+
+    def _add(self, notice: Notice, content: Content) -> int:
+        known = (self._sent, self._outbox_sends, self._outbox_sent)
+        arrived = (self._taken, self._outbox_sent)
+        new = 0
+        there = False
+        for kind, starts_at in self._channels.starts_of(notice).items():
+            delivery = new_delivery(notice, content, kind)
+            there = there or any(delivery.id in ids for ids in arrived)
+            stands_in = starts_at is not None
+            if any(delivery.id in ids for ids in known) or (stands_in and there):
+                continue
+            _remember(self._sent, delivery.id, delivery)
+            _remember(self._waiting, delivery.id, _Waiting(delivery, stands_in, starts_at))
+            new += 1
         return new
 
     def turn(self) -> None:
@@ -75,7 +128,10 @@ class Direct:
         now, clock_s = self._clock.now(), self._clock.monotonic()
         with self._lock:
             started = self._choose(now, clock_s)
-        for waiting, channel in started:
+        self._start(started, now)
+
+    def _start(self, chosen: list[tuple[_Waiting, Channel]], now: datetime) -> None:
+        for waiting, channel in chosen:
             thread = threading.Thread(
                 target=self._send, args=(waiting, channel, now), name="direct", daemon=True
             )
@@ -97,6 +153,8 @@ class Direct:
             if len(self._flying) >= THREADS:
                 break
             if delivery.lane in busy or delivery.id in self._flying:
+                continue
+            if waiting.starts_at is not None and now < waiting.starts_at:
                 continue
             busy.add(delivery.lane)
             if waiting.not_before_s > clock_s:
@@ -121,21 +179,49 @@ class Direct:
     def _land(self, waiting: _Waiting, result: Accepted | DeliveryFailed | None) -> None:
         delivery = waiting.delivery
         fields = {"channel": delivery.channel, "delivery": delivery.id}
+        now, clock_s = self._clock.now(), self._clock.monotonic()
+        started: list[tuple[_Waiting, Channel]] = []
         with self._lock:
             self._flying.pop(delivery.id, None)
             if isinstance(result, Accepted):
                 self._waiting.pop(delivery.id, None)
                 _remember(self._taken, delivery.id, result)
+                self._end_stand_ins(delivery.notice.id)
             elif isinstance(result, DeliveryFailed):
                 waiting.tries += 1
-                wait = URGENT_WAITS[min(waiting.tries, len(URGENT_WAITS)) - 1]
-                waiting.not_before_s = self._clock.monotonic() + wait.total_seconds()
-                if result.permanent:
+                wait = usual_wait(True, waiting.tries, self._channels.rules)
+                waiting.not_before_s = clock_s + wait.total_seconds()
+                if result.permanent or (waiting.stands_in and self._has_arrived(delivery)):
                     self._waiting.pop(delivery.id, None)
+                if rule_of(result) in STARTS_NEXT and self._start_next(delivery):
+                    started = self._choose(now, clock_s)
+        self._start(started, now)
         if isinstance(result, Accepted):
             LOG.warning("sent_directly", extra=fields)
         elif result is not None:
             LOG.warning("direct_failed", extra=fields)
+
+    def _end_stand_ins(self, notice: str) -> None:
+        """What has arrived needs no other channel; one that is just being sent goes on."""
+        for id_, waiting in tuple(self._waiting.items()):
+            same = waiting.delivery.notice.id == notice
+            if waiting.stands_in and same and id_ not in self._flying:
+                del self._waiting[id_]
+
+    def _has_arrived(self, delivery: Delivery) -> bool:
+        kinds = self._channels.kinds_of(delivery.contact)
+        return any(delivery_id(delivery.notice.id, kind) in self._taken for kind in kinds)
+
+    def _start_next(self, failed: Delivery) -> bool:
+        """Let the next channel of a notice start now; say whether there is one that waited."""
+        kinds = self._channels.kinds_of(failed.contact)
+        place = kinds.index(failed.channel) if failed.channel in kinds else -1
+        for kind in kinds[place + 1 :]:
+            waiting = self._waiting.get(delivery_id(failed.notice.id, kind))
+            if waiting is not None and waiting.starts_at is not None:
+                waiting.starts_at = None
+                return True
+        return False
 
     def hand_over(self) -> tuple[tuple[Delivery, Outcome], ...]:
         """The outbox has it all now; return what was taken directly, for it to write down.
@@ -160,10 +246,21 @@ class Direct:
         with self._lock:
             return self._taken.get(delivery)
 
-    def under_way(self, delivery: str) -> bool:
-        """Whether a delivery is just being sent directly."""
+    def leave_to_outbox(self, delivery: str) -> bool:
+        """The outbox is about to send a delivery; False: it is just being sent directly."""
         with self._lock:
-            return delivery in self._flying
+            if delivery in self._flying:
+                return False
+            self._waiting.pop(delivery, None)
+            self._outbox_sends.add(delivery)
+            return True
+
+    def outbox_tried(self, delivery: str, *, taken: bool) -> None:
+        """The outbox has sent a delivery, or it was not taken."""
+        with self._lock:
+            self._outbox_sends.discard(delivery)
+            if taken:
+                _remember(self._outbox_sent, delivery, self._clock.now())
 
     def wait(self, timeout: timedelta) -> bool:
         """Wait until nothing is under way; return whether that came to pass."""
@@ -210,16 +307,22 @@ class _OnceOnly:
         answer = self._direct.answer(delivery.id)
         if answer is not None:
             return Accepted(f"{PAST}: {answer.answer}")
-        if self._direct.under_way(delivery.id):
+        if not self._direct.leave_to_outbox(delivery.id):
             raise DeliveryFailed("it is just being sent directly", permanent=False)
-        return self._channel.send(delivery, now)
+        taken = False
+        try:
+            accepted = self._channel.send(delivery, now)
+            taken = True
+        finally:
+            self._direct.outbox_tried(delivery.id, taken=taken)
+        return accepted
 
 
 class OnceOnlyBook(ChannelBook):
     """The channels of a watch, for its outbox."""
 
     def __init__(self, book: ChannelBook, direct: Direct) -> None:
-        super().__init__({})
+        super().__init__({}, rules=book.rules)
         self._book = book
         self._direct = direct
 

@@ -10,10 +10,16 @@ import contextlib
 import json
 import os
 import tempfile
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any, Final
+
+from windwatch.episodes.books import Books
+from windwatch.episodes.intake import wind_is_known
+from windwatch.episodes.pattern import pattern_hint
+from windwatch.fleet import Fleet
 
 FORMAT: Final = "windwatch.health/1"
 SUFFIX: Final = ".health.json"
@@ -28,12 +34,19 @@ STOPPED: Final = "stopped"
 
 @dataclass(frozen=True, slots=True)
 class StationHealth:
-    """What is known from one airfield's station."""
+    """What is known from one airfield's station.
+
+    Attributes
+    ----------
+    hint : str
+        What to set where it reports otherwise than expected; '' where it does not. No fault.
+    """
 
     airfield: str
     station: str
     seen_at: datetime | None
     known: bool
+    hint: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +65,8 @@ class Health:
         The last poll, complete or not.
     feed_problem, store_problem, clock_problem : str
         '' where there is none.
+    config_problem : str
+        Why the configuration's files are not, or not wholly, what is in force; the watch works.
     unreached : tuple of str
         Contacts that no channel reaches.
     troubles : tuple of (key, headline, since)
@@ -68,6 +83,7 @@ class Health:
     store_problem: str = ""
     clock_problem: str = ""
     heartbeat_problem: str = ""
+    config_problem: str = ""
     stations: tuple[StationHealth, ...] = ()
     deliveries_open: int = 0
     deliveries_dead: int = 0
@@ -107,6 +123,23 @@ class Health:
         return (f"{what} {begun:%Y-%m-%d %H:%M:%SZ}",)
 
 
+def stations_of(
+    fleet: Fleet, books: Mapping[str, Books], now: datetime
+) -> tuple[StationHealth, ...]:
+    """What is known from each airfield's station."""
+    return tuple(
+        StationHealth(
+            airfield.id,
+            airfield.station.id,
+            None if (seen := books[airfield.id].state.wind) is None else seen.at,
+            wind_is_known(airfield, books[airfield.id].state, now),
+            pattern_hint(airfield, books[airfield.id].state),
+        )
+        for airfield in fleet.airfields
+        if airfield.id in books
+    )
+
+
 # --- the file --------------------------------------------------------------------
 
 
@@ -130,12 +163,14 @@ def as_json(health: Health) -> dict[str, Any]:
         "store": {"problem": health.store_problem},
         "clock": {"in_doubt": bool(health.clock_problem), "problem": health.clock_problem},
         "heartbeat": {"problem": health.heartbeat_problem},
+        "config": {"problem": health.config_problem},
         "stations": [
             {
                 "airfield": each.airfield,
                 "station": each.station,
                 "seen_at": _iso(each.seen_at),
                 "known": each.known,
+                "hint": each.hint,
             }
             for each in health.stations
         ],
@@ -171,12 +206,15 @@ def from_json(document: Any) -> Health:
             store_problem=str(document["store"]["problem"]),
             clock_problem=str(document["clock"]["problem"]),
             heartbeat_problem=str(document["heartbeat"]["problem"]),
+            # Not in the file of an older watch.
+            config_problem=str(document.get("config", {}).get("problem", "")),
             stations=tuple(
                 StationHealth(
                     str(each["airfield"]),
                     str(each["station"]),
                     _moment(each["seen_at"]),
                     bool(each["known"]),
+                    str(each.get("hint", "")),
                 )
                 for each in document["stations"]
             ),

@@ -9,48 +9,32 @@ from __future__ import annotations
 import logging
 import os
 import threading
-from collections.abc import Iterable, Mapping
-from dataclasses import replace
+from collections.abc import Mapping
 from datetime import datetime, timedelta
-from typing import Final
 
 from windwatch.clock import Clock
 from windwatch.delivery.channels import ChannelBook
 from windwatch.delivery.worker import DrainReport
 from windwatch.episodes.books import Books
-from windwatch.episodes.clock_doubt import WATCH, Conditions
-from windwatch.episodes.intake import wind_is_known
-from windwatch.errors import FeedBusy, LeadLost, StoreError, StoreHeld
+from windwatch.episodes.clock_doubt import WATCH, Conditions, Gap
+from windwatch.errors import StoreError
 from windwatch.fleet import Fleet
-from windwatch.notices.operator import Trouble
-from windwatch.notices.outbox import Route
-from windwatch.notices.values import Content, Notice
 from windwatch.record import Change
 from windwatch.store.notes import note_watched, watched_until
-from windwatch.store.standing import Deliveries, deliveries
 from windwatch.store.store import Store
 from windwatch.upkeep import words
 from windwatch.upkeep.direct import Direct, OnceOnlyBook
-from windwatch.upkeep.health import STOPPED, WATCHING, Health, StationHealth, write
+from windwatch.upkeep.doubt_record import DoubtRecord
+from windwatch.upkeep.feed_failing import FeedFailing
+from windwatch.upkeep.health import STOPPED, WATCHING, Health, stations_of, write
 from windwatch.upkeep.minded import MindedClock
+from windwatch.upkeep.reach import Reach
 from windwatch.upkeep.showing import Outward
-from windwatch.upkeep.troubles import AGAIN_AFTER, TroubleBook
-from windwatch.upkeep.unwritten import Unwritten
+from windwatch.upkeep.telling import NOT_OURS, Teller
+from windwatch.upkeep.unwritten import StoreFailing, Unwritten
 from windwatch.upkeep.waking import Waking
 
 log = logging.getLogger(__name__)
-
-# A feed that fails for so long is told to the operator; one that bans us at once.
-FEED_PATIENCE: Final = timedelta(minutes=15)
-LONG_RETRY: Final = timedelta(minutes=10)
-# A route that is still tried counts as failing after so long.
-ROUTE_PATIENCE: Final = timedelta(minutes=5)
-# Troubles of a store that another run of the program would not find mended: F41.
-LASTING: Final = frozenset({"read-only", "gone", "damaged", "newer", "other"})
-# Anything else about the store is another watcher's business.
-NOT_OURS: Final = (LeadLost, StoreHeld)
-
-_NOBODY: Final = Deliveries(0, 0, ())
 
 
 class Keeper:
@@ -81,46 +65,41 @@ class Keeper:
         polls: bool,
         outward: Outward | None = None,
     ) -> None:
-        self.clock = MindedClock(clock)
+        self.clock = MindedClock(clock, fleet.rules)
         self._fleet = fleet
         self._store = store
-        self._book = channels
         self._every = every
         self._outward = outward or Outward()
         self._polls = polls
         self.direct = Direct(channels, self.clock)
         self.channels = OnceOnlyBook(channels, self.direct)
         self.unwritten = Unwritten()
-        operators = tuple(c.name for c in fleet.contacts if c.operator)
-        self._troubles = TroubleBook(operators)
+        self._doubts = DoubtRecord(store)
+        self._teller = Teller(fleet, store, channels, self.direct, self.clock, self._outward.hide)
+        self._reach = Reach(fleet, store, channels, self._teller)
         self._lock = threading.RLock()
         self._started_at = self.clock.now()
-        self._deliveries = _NOBODY
-        self._failing_since: dict[Route, datetime] = {}
-        self._feed_problem = ""
-        self._feed_fails_since: datetime | None = None
-        self._store_problem = ""
+        self._config_problem = ""
+        self._feed_failing = FeedFailing()
+        self._store_failing = StoreFailing()
         self._polled = False
         self._last_cycle_at: datetime | None = None
         self._last_turn_at: datetime | None = None
-        self._waking = Waking(self._longest(), self._recall(operators))
+        self._waking = Waking(self._longest(), self._recall())
 
     def _longest(self) -> timedelta:
         """The shortest `stale_after`: each airfield then judges by its own."""
         return min((a.stale_after for a in self._fleet.airfields), default=timedelta(hours=1))
 
-    def _recall(self, operators: tuple[str, ...]) -> datetime | None:
+    def _recall(self) -> datetime | None:
         """What the watch before left: when it last turned, and what operators were told."""
         if not self._polls:
             return None
         try:
-            since = self.clock.now() - AGAIN_AFTER
-            for contact in operators:
-                kept = self._store.notices(since, contact, limit=100)
-                self._troubles.remember((k.notice, k.content) for k in kept)
+            self._teller.recall()
             return watched_until(self._store)
         except StoreError as error:
-            self._store_problem = self._outward.hide(str(error))
+            self._store_failing.failed(error.kind, self._outward.hide(str(error)), self.clock.now())
             return None
 
     def _tell_of_the_store(self) -> None:
@@ -129,11 +108,38 @@ class Keeper:
         if not why:
             return
         everybody = [contact.name for contact in self._fleet.contacts]
-        self._begun(words.repaired_trouble(why), everybody)
+        self._teller.begun(words.repaired_trouble(why), everybody)
         with self._store.transaction() as books:
             books.repair_told()
+        self._teller.dismiss(words.REPAIRED)
+
+    # --- the configuration ----------------------------------------------------------
+
+    def adopt(
+        self, fleet: Fleet, channels: ChannelBook, every: timedelta, outward: Outward | None
+    ) -> None:
+        """Take a new configuration."""
         with self._lock:
-            self._troubles.dismiss(words.REPAIRED)
+            self._fleet, self._every = fleet, every
+            self._outward = outward or Outward()
+            self.clock.rules = fleet.rules
+            self.direct.replace_channels(channels)
+            self.channels = OnceOnlyBook(channels, self.direct)
+            self._waking.longest_is(self._longest())
+            self._teller.adopt(fleet, channels, self._outward.hide)
+            self._reach.adopt(fleet, channels)
+
+    def config_stands(self, refused: str, restart: str) -> None:
+        """Tell why the files are not, or not wholly, what is in force; '' where they are."""
+        self._config_problem = self._outward.hide("; ".join(filter(None, (refused, restart))))
+        for problem, trouble in (
+            (refused, words.config_trouble(refused)),
+            (restart, words.restart_trouble(restart)),
+        ):
+            if problem:
+                self._teller.begun(trouble)
+            else:
+                self._teller.over(trouble.key)
 
     def housekeep(self) -> None:
         """Drop from the store what nobody looks up any more; not by a clock in doubt."""
@@ -147,30 +153,37 @@ class Keeper:
 
     def conditions(self, airfield: str) -> Conditions:
         """Under which conditions a step at an airfield is made now."""
+        now, trust = self.clock.now(), self.clock.trust
+        if self._polls:
+            self._doubts.note(trust, now)
         return Conditions(
-            clock_in_doubt=self.clock.trust.in_doubt,
+            clock_in_doubt=trust.in_doubt,
             unwritten=bool(self.unwritten),
             catching_up=self._waking.catching_up,
             not_watched=self._waking.to_tell(airfield),
         )
 
+    def play_gap(self, gap: Gap | None) -> None:
+        """Tell of a gap that was recorded, from the next step on; None: it is told."""
+        self._waking.play(gap, (a.id for a in self._fleet.airfields))
+
     def turn(self) -> None:
         """A poll or a tick begins."""
         if self._polls:
             self._waking.turn(self.clock.now(), (a.id for a in self._fleet.airfields))
-        if self.unwritten:
-            self.direct.turn()
+        self.direct.turn()
 
     def told(self, change: Change) -> None:
         """A change was stored: whoever is to hear of it will."""
         self._no_more_of_the_gap(change)
+        self.direct.remember(change.composed)
         count = 0
         for notice, content in change.composed:
             count += 1
             if content.payload.get("plain"):
-                self._begun(words.words_trouble(notice.id))
+                self._teller.begun(words.words_trouble(notice.id))
             else:
-                self._over(words.WORDS)
+                self._teller.over(words.WORDS)
         self._count(notices=count)
 
     def _no_more_of_the_gap(self, change: Change) -> None:
@@ -191,6 +204,8 @@ class Keeper:
         problem : str
             The same in words; '' where it answered.
         """
+        if words.NOT_YET_VALID in problem:
+            self.clock.suspect(words.YEARS_BEHIND)
         before, after = self.clock.hear(server_date)
         moved = after.correction - before.correction
         self._waking.asked(
@@ -202,22 +217,18 @@ class Keeper:
         if after.in_doubt and not before.in_doubt:
             log.warning("clock_in_doubt", extra={"problem": after.reason})
         now = self.clock.now()
-        self._feed_problem = self._outward.hide(problem)
+        hidden = self._outward.hide(problem)
         if error is None:
-            self._feed_fails_since = None
-            self._over(words.FEED)
-            return
-        self._feed_fails_since = self._feed_fails_since or now
-        banned = isinstance(error, FeedBusy) and error.retry_after >= LONG_RETRY
-        at_once = banned or "certificate" in problem or "HTTP 403" in problem
-        if at_once or now - self._feed_fails_since >= FEED_PATIENCE:
-            self._begun(words.feed_trouble(problem))
+            self._feed_failing.answered(hidden)
+            self._teller.over(words.FEED)
+        elif self._feed_failing.failed(error, problem, hidden, now):
+            self._teller.begun(words.feed_trouble(problem))
 
     def mind_the_clock(self, books: Mapping[str, Books]) -> None:
         """Tell that the clock is in doubt, or no longer, to operators and to whom it concerns."""
         trust = self.clock.trust
         if not trust.in_doubt:
-            self._over(words.CLOCK)
+            self._teller.over(words.CLOCK)
         elif trust.told and trust.since is not None:
             holding = {
                 contact
@@ -227,7 +238,7 @@ class Keeper:
                 for contact in told.contacts
             }
             known = [c.name for c in self._fleet.contacts if c.name in holding]
-            self._begun(words.clock_trouble(trust.since, trust.reason), known)
+            self._teller.begun(words.clock_trouble(trust.since, trust.reason), known)
 
     # --- the store ----------------------------------------------------------------
 
@@ -242,9 +253,16 @@ class Keeper:
             self._store_fails(error)
         self.direct.send(change.composed)
 
+    def could_not_deliver(self, error: StoreError) -> None:
+        """The outbox cannot be used: what it holds of warnings goes out past it."""
+        if not isinstance(error, NOT_OURS):
+            self._store_fails(error)
+            self.direct.rescue()
+
     def _store_fails(self, error: StoreError) -> None:
-        self._store_problem = self._outward.hide(str(error))
-        self._begun(words.store_trouble(str(error)))
+        problem = self._outward.hide(str(error))
+        self._store_failing.failed(error.kind, problem, self.clock.now())
+        self._teller.begun(words.store_trouble(str(error)))
 
     def still_unwritten(self, error: StoreError) -> None:
         """The store cannot be written yet."""
@@ -260,17 +278,13 @@ class Keeper:
             except StoreError as error:
                 # The channels know what was taken, and do not send it again.
                 log.warning("directly_taken_unwritten", extra={"problem": str(error)})
-        self._store_problem = ""
-        self._over(words.STORE)
+        self._store_failing.works()
+        self._teller.over(words.STORE)
 
     @property
     def gave_up(self) -> str:
         """Why it is of no use to go on; '' as long as it is."""
-        error, since = self.unwritten.error, self.unwritten.since
-        if error is None or since is None or error.kind not in LASTING:
-            return ""
-        lasted = self.clock.now() - since
-        return str(error) if lasted >= self._outward.store_patience else ""
+        return self._store_failing.gave_up(self.clock.now(), self._outward.store_patience)
 
     # --- cycles -------------------------------------------------------------------
 
@@ -280,7 +294,7 @@ class Keeper:
         self._count(polls=1, reports=fetched)
         self._waking.all_told()
         self.mind_the_clock(books)
-        if self._polls and not self.unwritten:
+        if self._polls and not self.unwritten and self.clock.trust.confirmed:
             try:
                 note_watched(self._store, now)
                 self.written()
@@ -288,7 +302,7 @@ class Keeper:
             except StoreError as error:
                 if not isinstance(error, NOT_OURS):
                     self._store_fails(error)
-        good = not (failed or self._feed_problem or self._store_problem)
+        good = not (failed or self._feed_failing.problem or self._store_failing.problem)
         self._polled = good and not self.clock.trust.in_doubt
         if not self._polled:
             self.show(books)
@@ -302,14 +316,14 @@ class Keeper:
             return
         now = self.clock.now()
         try:
-            self._look_at_routes(now, at_once=bool(report.for_operator))
+            self._reach.look(now, at_once=bool(report.for_operator))
             due = self._store.next_due(now)
         except StoreError as error:
             log.warning("standing_unread", extra={"problem": str(error)})
             return
         if began_after_poll and (due is None or due > now or report.under_way):
             self._polled = False
-            if not self._deaf():
+            if not self._reach.deaf:
                 self._last_cycle_at = now
                 if self._outward.heartbeat is not None:
                     self._outward.heartbeat.beat()
@@ -319,83 +333,6 @@ class Keeper:
     def polled_well(self) -> bool:
         """Whether a good poll waits for its deliveries."""
         return self._polled
-
-    def _look_at_routes(self, now: datetime, *, at_once: bool) -> None:
-        self._deliveries = deliveries(self._store)
-        failing = {each.route: each for each in self._deliveries.failing}
-        self._failing_since = {route: self._failing_since.get(route, now) for route in failing}
-        for route, each in failing.items():
-            if each.ended or at_once or now - self._failing_since[route] >= ROUTE_PATIENCE:
-                self._begun(words.route_trouble(route, each.answer), route=route)
-        for contact in self._fleet.contacts:
-            routes = [Route(contact.name, kind) for kind in self._book.kinds_of(contact.name)]
-            for route in routes:
-                if route not in failing:
-                    self._over(words.route_key(route))
-            if self._is_unreached(contact.name):
-                answers = "; ".join(f"{r.channel}: {failing[r].answer}" for r in routes)
-                self._begun(words.contact_trouble(contact.name, answers))
-            else:
-                self._over(words.contact_key(contact.name))
-
-    def _is_unreached(self, contact: str) -> bool:
-        kinds = self._book.kinds_of(contact)
-        return bool(kinds) and all(
-            self._troubles.has(words.route_key(Route(contact, kind))) for kind in kinds
-        )
-
-    @property
-    def unreached(self) -> tuple[str, ...]:
-        """Contacts that no channel reaches."""
-        return tuple(c.name for c in self._fleet.contacts if self._is_unreached(c.name))
-
-    def _deaf(self) -> bool:
-        """Somebody is reached by no channel, and no operator can be told: that is no good cycle."""
-        unreached = self.unreached
-        return bool(unreached) and not any(
-            c.operator and c.name not in unreached for c in self._fleet.contacts
-        )
-
-    # --- telling ------------------------------------------------------------------
-
-    def _begun(
-        self, trouble: Trouble, also: Iterable[str] = (), route: Route | None = None
-    ) -> None:
-        with self._lock:
-            clean = replace(trouble, reason=self._outward.hide(trouble.reason))
-            told = self._troubles.begun(clean, self.clock.now(), also)
-        self._post(told, route)
-
-    def _over(self, key: str) -> None:
-        with self._lock:
-            told = self._troubles.over(key, self.clock.now())
-        self._post(told)
-
-    def _post(self, told: list[tuple[Notice, Content]], failing: Route | None = None) -> None:
-        """Send notices about windwatch itself, by channels that work."""
-        if not told:
-            return
-        try:
-            with self._store.transaction() as books:
-                for notice, content in told:
-                    books.enqueue(notice, content, self._working(notice.contact, failing))
-        except NOT_OURS:
-            return
-        except StoreError:
-            self.direct.send(told)
-
-    def _working(self, contact: str, failing: Route | None) -> tuple[str, ...]:
-        """The first channel of a contact that is not known to fail; where all do, all of them."""
-        kinds = self._book.kinds_of(contact)
-        bad = {*self._failing_since, *((failing,) if failing is not None else ())}
-        hosts = {channel.host for route in bad if (channel := self._book.get(route)) is not None}
-        good = [
-            kind
-            for kind in kinds
-            if (channel := self._book.get(Route(contact, kind))) is not None
-            and channel.host not in hosts
-        ]
-        return tuple(good[:1]) or kinds
 
     def _count(self, **by: int) -> None:
         if self._outward.metrics is not None:
@@ -416,32 +353,25 @@ class Keeper:
             state=state,
             last_cycle_at=self._last_cycle_at,
             last_turn_at=self._last_turn_at,
-            feed_problem=self._feed_problem,
-            store_problem=self._store_problem,
+            feed_problem=self._feed_failing.problem,
+            store_problem=self._store_failing.problem,
             clock_problem=trust.reason if trust.in_doubt else "",
             heartbeat_problem="" if heartbeat is None else heartbeat.problem,
-            stations=tuple(
-                StationHealth(
-                    airfield.id,
-                    airfield.station.id,
-                    None if (seen := books[airfield.id].state.wind) is None else seen.at,
-                    wind_is_known(airfield, books[airfield.id].state, now),
-                )
-                for airfield in self._fleet.airfields
-                if airfield.id in books
-            ),
-            deliveries_open=self._deliveries.open,
-            deliveries_dead=self._deliveries.dead,
-            unreached=self.unreached,
+            config_problem=self._config_problem,
+            stations=stations_of(self._fleet, books, now),
+            deliveries_open=self._reach.deliveries.open,
+            deliveries_dead=self._reach.deliveries.dead,
+            unreached=self._reach.unreached,
             troubles=tuple(
                 (each.trouble.key, each.trouble.headline, each.since)
-                for each in self._troubles.standing
+                for each in self._teller.standing
             ),
         )
 
     def show(self, books: Mapping[str, Books], state: str = WATCHING) -> None:
         """Write how the watch stands; that it cannot be written stops nothing."""
         found = self.health(books, state)
+        self._outward.hints.note((each.hint for each in found.stations), found.written_at)
         if self._outward.metrics is not None:
             self._outward.metrics.show(found, found.written_at)
         if self._outward.status is None:

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from windwatch.upkeep.heartbeat import Heartbeat
 from windwatch.upkeep.hiding import Hider
+from windwatch.upkeep.hints import HintLog
 from windwatch.upkeep.metrics import Metrics
 
 
@@ -21,6 +22,8 @@ class Outward:
         A store that cannot be written for so long ends the watch.
     hide : Hider
         Takes secrets and addresses out of what others said.
+    hints : HintLog
+        Where hints about the configuration are written.
     """
 
     status: Path | None = None
@@ -28,3 +31,4 @@ class Outward:
     metrics: Metrics | None = None
     store_patience: timedelta = timedelta(minutes=5)
     hide: Hider = field(default_factory=Hider)
+    hints: HintLog = field(default_factory=HintLog)

@@ -10,6 +10,7 @@ from typing import Final, NamedTuple
 
 from windwatch.notices.operator import OPERATOR, Trouble, operator_notice
 from windwatch.notices.values import Content, Notice
+from windwatch.upkeep.words import is_of_a_contact
 
 LOG: Final = logging.getLogger(__name__)
 # The same trouble is told to the same person once in this time, however often it comes and goes.
@@ -44,6 +45,29 @@ class TroubleBook:
         self._operators = operators
         self._standing: dict[str, Standing] = {}
         self._told: dict[tuple[str, str], _LastTold] = {}
+
+    def replace_people(
+        self, operators: tuple[str, ...], known: Iterable[str], reaching: Iterable[str]
+    ) -> None:
+        """Take a new configuration.
+
+        Parameters
+        ----------
+        operators : tuple of str
+            Contacts who hear of windwatch itself.
+        known : iterable of str
+            Names of all contacts.
+        reaching : iterable of str
+            Keys of the troubles that there may be in reaching them.
+        """
+        names, keys = set(known), set(reaching)
+        self._operators = operators
+        self._standing = {
+            key: standing
+            for key, standing in self._standing.items()
+            if key in keys or not is_of_a_contact(key)
+        }
+        self._told = {key: last for key, last in self._told.items() if key[1] in names}
 
     def remember(self, kept: Iterable[tuple[Notice, Content]]) -> None:
         """Take up what was told before a restart, oldest first."""

@@ -6,16 +6,20 @@ warning them, what they were told must be remembered.
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Final
 
 from windwatch.episodes.books import Books
 from windwatch.episodes.values import StepName
-from windwatch.errors import StoreError
+from windwatch.errors import StoreError, StoreTrouble
 from windwatch.record import Change
 
 # An airfield's changes that are kept; of more than that the oldest are lost to the record.
 MOST: Final = 2000
+# Troubles of a store that another run of the program would not find mended: F41.
+LASTING: Final[frozenset[StoreTrouble]] = frozenset(
+    {"read-only", "gone", "damaged", "newer", "other"}
+)
 # Nothing ends while the store cannot be written.
 ENDING: Final = frozenset({StepName.BACK, StepName.RUNWAY_BACK, StepName.ENDED})
 
@@ -72,3 +76,34 @@ class Unwritten:
 def ends_something(change: Change) -> bool:
     """Whether a change tells the end of anything."""
     return any(step.name in ENDING for step in change.outcome.steps)
+
+
+class StoreFailing:
+    """Since when the store fails, whether or not anything waits to be written.
+
+    Attributes
+    ----------
+    problem : str
+        What it said last; '' where it works.
+    """
+
+    def __init__(self) -> None:
+        self.problem = ""
+        self._since: datetime | None = None
+        self._lasting = False
+
+    def failed(self, kind: StoreTrouble, problem: str, now: datetime) -> None:
+        """Note that it fails."""
+        self._since = now if self._since is None else self._since
+        self._lasting = kind in LASTING
+        self.problem = problem
+
+    def works(self) -> None:
+        """It works again."""
+        self._since, self.problem = None, ""
+
+    def gave_up(self, now: datetime, patience: timedelta) -> str:
+        """Why it is of no use to go on; '' as long as it is."""
+        if self._since is None or not self._lasting or now - self._since < patience:
+            return ""
+        return self.problem

@@ -28,6 +28,10 @@ class Waking:
         self.gap: Gap | None = None
         self.catching_up = False
 
+    def longest_is(self, longest: timedelta) -> None:
+        """Take another length of time up to which a gap is none: the configuration has changed."""
+        self._longest = longest
+
     def turn(self, now: datetime, airfields: Iterable[str]) -> None:
         """Note a turn; the first one after a gap finds it.
 
@@ -67,6 +71,11 @@ class Waking:
             self._last += moved
         self.turn(now, airfields)
         self.catching_up = False
+
+    def play(self, gap: Gap | None, airfields: Iterable[str]) -> None:
+        """Take a gap from a recording; None: whatever was to be told of one is."""
+        self.gap = gap
+        self._to_tell = set() if gap is None else set(airfields)
 
     def to_tell(self, airfield: str) -> Gap | None:
         """The gap, if it is still to be told at an airfield."""

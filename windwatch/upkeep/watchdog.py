@@ -36,6 +36,11 @@ class Watchdog:
         self._away_s = dict.fromkeys(limits, 0.0)
         self._looked_s = clock.monotonic()
 
+    def expect(self, limits: dict[str, timedelta]) -> None:
+        """Allow the same kinds of turn other times: the configuration has changed."""
+        with self._lock:
+            self._limits = limits
+
     def turned(self, kind: str) -> None:
         """A turn has ended, well or not."""
         with self._lock:

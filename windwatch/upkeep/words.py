@@ -13,6 +13,11 @@ STORE: Final = "store"
 REPAIRED: Final = "store repaired"
 CLOCK: Final = "clock"
 WORDS: Final = "words"
+# A certificate that begins in the future says more about the clock than about the feed.
+NOT_YET_VALID: Final = "not yet valid"
+YEARS_BEHIND: Final = "by it the certificate of the feed is not yet valid, so it is likely behind"
+CONFIG: Final = "configuration"
+RESTART: Final = "configuration needs a restart"
 
 
 def feed_trouble(problem: str) -> Trouble:
@@ -22,6 +27,8 @@ def feed_trouble(problem: str) -> Trouble:
     if "certificate" in problem:
         headline = "the certificate of the feed is not valid, and it is not used"
         mend = "Ask whoever runs the feed; nothing is fetched past an invalid certificate."
+        if NOT_YET_VALID in problem:
+            mend = f"Look at the clock of this machine first. {mend}"
     elif "staying away" in problem or "HTTP 403" in problem or "HTTP 429" in problem:
         headline = "the feed asks us to stay away"
         mend = "Ask less often (feed.every), or write to whoever runs the feed."
@@ -78,6 +85,31 @@ def words_trouble(notice: str) -> Trouble:
     )
 
 
+def config_trouble(problem: str) -> Trouble:
+    """The files of the configuration were changed, and cannot be used."""
+    return Trouble(
+        CONFIG,
+        "the changed configuration cannot be used, and the old one goes on",
+        "Everything is judged and told as before the change. Started anew now, windwatch would "
+        "refuse it, and nobody would watch.",
+        "Mend the file; windwatch config check names every fault. It is taken as soon as it is "
+        "good.",
+        problem,
+    )
+
+
+def restart_trouble(problem: str) -> Trouble:
+    """A change was taken but for what only a new start can take."""
+    return Trouble(
+        RESTART,
+        "a part of the changed configuration waits for a restart",
+        "Until then the watch goes on with the store that it has; commands that read the changed "
+        "configuration look into the other one.",
+        "Stop the watch and start it again, or put the old value back.",
+        problem,
+    )
+
+
 def route_key(route: Route) -> str:
     """Key of a route that fails."""
     return f"delivery {route.contact} / {route.channel}"
@@ -97,6 +129,11 @@ def route_trouble(route: Route, answer: str) -> Trouble:
 def contact_key(contact: str) -> str:
     """Key of a contact that nothing reaches."""
     return f"contact {contact}"
+
+
+def is_of_a_contact(key: str) -> bool:
+    """Whether a trouble is about reaching one contact."""
+    return key.startswith(("delivery ", "contact "))
 
 
 def contact_trouble(contact: str, answers: str) -> Trouble:

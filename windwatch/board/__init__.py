@@ -1,0 +1,1 @@
+"""The board: pages that people look at, and the same as JSON."""

@@ -1,0 +1,135 @@
+"""The drawings as pages hold them: one drawing serves day, night and print.
+
+The shapes of levels are drawn once a page and referred to, since a table has dozens; the word
+always stands beside them, so they are hidden from screen readers.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import Final
+
+from markupsafe import Markup
+
+from windwatch.board.values import HoldCard, LegCard, SubjectField
+from windwatch.drawings.control_card import control_card, room_for, seen_from_above
+from windwatch.drawings.field import field_drawing
+from windwatch.drawings.glyphs import craft_glyph
+from windwatch.drawings.levels import Mark, level_shape
+from windwatch.drawings.strip import strip_drawing
+from windwatch.drawings.strip_facts import Strip
+from windwatch.drawings.svg import (
+    Drawing,
+    Point,
+    box,
+    circle,
+    document,
+    element,
+    figure,
+    path,
+    polygon,
+)
+from windwatch.drawings.svg import Markup as Drawn
+from windwatch.drawings.theme import PAGE
+from windwatch.wind import DegreesTrue
+
+_SIZE: Final = 24.0
+_MIDDLE: Final = Point(_SIZE / 2, _SIZE / 2)
+_ABOVE_WIDTH: Final = 364.0
+# What became of a notice: told apart by shape, beside their words.
+FAILED: Final = "failed"
+TAKEN: Final = "taken"
+WAITING: Final = "waiting"
+
+
+def level(mark: str) -> Markup:
+    """The shape of a level; its word belongs beside it."""
+    return _used(f"level-{mark}")
+
+
+def sign(name: str) -> Markup:
+    """The shape of what became of a notice; its word belongs beside it."""
+    return _used(f"sign-{name}")
+
+
+def _used(symbol: str) -> Markup:
+    return Markup(
+        '<svg class="shape" viewBox="0 0 24 24" width="24" height="24" aria-hidden="true" '
+        'focusable="false"><use href="#{}"/></svg>'
+    ).format(symbol)
+
+
+@lru_cache(maxsize=1)
+def sprite() -> Markup:
+    """Every shape once, for `level` and `sign` to refer to."""
+    shapes = {f"level-{mark.value}": [level_shape(mark, _MIDDLE, 23, PAGE)] for mark in Mark}
+    shapes |= {f"sign-{name}": parts for name, parts in _signs().items()}
+    symbols = [
+        element("symbol", *parts, id=name, viewBox="0 0 24 24") for name, parts in shapes.items()
+    ]
+    inside = "".join(symbols)
+    return Markup(  # noqa: S704 - drawn here, of constants alone
+        f'<svg class="sprite" width="0" height="0" aria-hidden="true" focusable="false">{inside}'
+        "</svg>"
+    )
+
+
+def _signs() -> dict[str, list[Drawn]]:
+    """A letter: crossed out in a filled block, ticked, or with three dots."""
+    cross = {"stroke": PAGE.paper, "stroke_width": 3.2, "fill": "none"}
+    outline = {"fill": PAGE.paper, "stroke": PAGE.quiet, "stroke_width": 2}
+    corners = ((7, 1), (17, 1), (23, 7), (23, 17), (17, 23), (7, 23), (1, 17), (1, 7))
+    return {
+        FAILED: [
+            polygon([Point(*corner) for corner in corners], fill=PAGE.over),
+            path("M7 7L17 17M17 7L7 17", **cross),
+        ],
+        TAKEN: [
+            box(Point(2, 4.5), 20, 15, rx=2, **outline),
+            path("M6.5 12L10.5 16L17.5 8.5", fill="none", stroke=PAGE.ink, stroke_width=2.4),
+        ],
+        WAITING: [
+            box(Point(2, 4.5), 20, 15, rx=2, stroke_dasharray="3 2.4", **outline),
+            *(circle(Point(x, 12), 1.7, fill=PAGE.ink) for x in (7, 12, 17)),
+        ],
+    }
+
+
+def field(drawing: SubjectField, unit: str) -> Markup:
+    """The field from above, for one subject."""
+    return _shown(field_drawing(drawing.field, PAGE, unit))
+
+
+def strip(values: Strip, width: float, unit: str) -> Markup:
+    """The wind strip, for a column so wide. [px]"""
+    return _shown(strip_drawing(values, PAGE, width, unit))
+
+
+def card(hold: HoldCard, leg: LegCard, unit: str) -> Markup:
+    """How the controls are held on one leg."""
+    heading = DegreesTrue(leg.heading_true_deg)
+    return _shown(control_card(hold.positions, hold.craft, PAGE, leg.name, heading, unit))
+
+
+def above(hold: HoldCard, leg: LegCard) -> Markup:
+    """The aeroplane from above alone, where what is held stands beside it in words."""
+    ahead, behind = room_for(hold.positions.relative_wind)
+    middle = Point(_ABOVE_WIDTH / 2, ahead + 4)
+    parts = [seen_from_above(hold.positions, hold.craft, middle, 1.0, PAGE)]
+    title = f"{leg.name}: {hold.craft.words}"
+    return _shown(document("above", _ABOVE_WIDTH, ahead + behind + 8, title, hold.words, parts))
+
+
+def craft(hold: HoldCard) -> Markup:
+    """The aeroplane in small, controls neutral."""
+    return _shown(craft_glyph(hold.craft, PAGE))
+
+
+def _shown(drawing: Drawing) -> Markup:
+    # `windwatch.drawings.svg` escapes whatever people or feeds wrote.
+    return Markup(drawing.svg)  # noqa: S704
+
+
+def percent(share: float) -> str:
+    """A share in whole percent."""
+    return f"{figure(round(share * 100))} %"

@@ -1,0 +1,181 @@
+"""The whole talk of ``config new``: questions in order, the text, and what is said at the end."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from datetime import date
+from pathlib import Path
+from typing import Final
+
+from windwatch.airfields.table import open_table
+from windwatch.cli.new_airfield import ask_airfield, stands_words
+from windwatch.cli.new_ask import Asker, read_option
+from windwatch.cli.new_file import SCHEMA_NAME
+from windwatch.cli.new_given import Given
+from windwatch.cli.new_people import ask_aircraft, ask_contacts, ask_pilots, ask_who_flies
+from windwatch.cli.stations import BY_HAND
+from windwatch.errors import UsageError
+from windwatch.feeds.values import FeedSettings
+from windwatch.settings import starting_read as read
+from windwatch.settings.starting import Answers, ContactAnswer, FeedAnswer
+from windwatch.settings.starting_parts import mapping as read_mapping
+from windwatch.settings.starting_text import MAKE_ONE, as_toml, secrets_needed
+
+# Kinds whose reports are about stations that the public Data API knows as well.
+_PUBLIC: Final = ("awc", "awc-cache", "noaa-text", "noaa-cycles", "nws")
+_WELCOME: Final = (
+    "A few questions, and the file is written and checked. Enter takes what stands in brackets. "
+    "Nothing is written before the end; Ctrl-C leaves no trace."
+)
+
+
+class Talk:
+    """One guided start.
+
+    Parameters
+    ----------
+    given : Given
+        What needs no question.
+    path : Path
+        Where the file will be.
+    today : date
+        For the magnetic variation of runway numbers.
+    """
+
+    def __init__(self, given: Given, path: Path, today: date) -> None:
+        self._given = given
+        self._path = path
+        self._today = today
+        self._asker = Asker(silent=given.yes)
+        self._answers: Answers | None = None
+
+    def text(self) -> str:
+        """Put the questions, and return the text of the file."""
+        self._answers = self._ask()
+        return as_toml(self._answers)
+
+    def _ask(self) -> Answers:
+        given, asker = self._given, self._asker
+        _judge_feed(given)
+        asker.say(_WELCOME)
+        table = open_table(given.table)
+        field = ask_airfield(asker, given, table, _who_is_asked(given), self._today)
+        aircraft = ask_aircraft(asker, given)
+        pilots = ask_pilots(asker, given)
+        aircraft = ask_who_flies(asker, given, aircraft, pilots)
+        telling = ask_contacts(asker, given, aircraft)
+        return Answers(
+            feed=_feed(asker, given, telling.contacts),
+            airfield=field,
+            aircraft=aircraft,
+            pilots=pilots,
+            contacts=telling.contacts,
+            mail=telling.mail,
+            mail_folder=telling.folder,
+            schema_url=f"./{SCHEMA_NAME}",
+        )
+
+    # --- afterwards ------------------------------------------------------------------
+
+    def summary(self) -> Iterator[str]:
+        """What must be known of the file, a paragraph each."""
+        answers = self._given_answers()
+        yield from stands_words(answers.airfield)
+        starters = [each.name for each in answers.aircraft if each.starters]
+        starters += [each.name for each in answers.pilots if each.starters]
+        if starters:
+            yield (
+                f"Limits of {', '.join(starters)} are in part figures to start with: common "
+                "practice, no source. Confirm each with your school's own book; they are marked in "
+                "the file."
+            )
+        if answers.mail_folder:
+            yield f"Nothing is sent yet: notices are left as files in {answers.mail_folder}."
+        for name in self._missing_secrets():
+            made = "" if name.endswith("PASSWORD") else f", as made by {MAKE_ONE}"
+            yield f"Before it starts, set the environment variable {name}{made}."
+
+    def wants_test(self) -> bool:
+        """Whether a test notice is to be sent: asked last, and only where one can leave."""
+        missing = self._missing_secrets()
+        if self._given.test is False or (self._given.yes and not self._given.test):
+            return False
+        if missing:
+            self._asker.say(
+                f"A test notice can be sent once {', '.join(missing)} is set: windwatch send-test "
+                f"{self._path}"
+            )
+            return False
+        if self._given.test:
+            return True
+        try:
+            return self._asker.yes("Send a test notice now?", option="--test or --no-test")
+        except UsageError:
+            # The answers end here. The file is written already; nothing is sent unasked.
+            return False
+
+    def _missing_secrets(self) -> list[str]:
+        return [name for name in secrets_needed(self._given_answers()) if not os.environ.get(name)]
+
+    def _given_answers(self) -> Answers:
+        if self._answers is None:
+            raise UsageError("nothing has been asked yet")
+        return self._answers
+
+
+# --- the feed ------------------------------------------------------------------------------
+
+
+def _judge_feed(given: Given) -> None:
+    for option, only, value in (
+        ("--feed-file", "recorded", given.feed_file),
+        ("--feed-mapping", "json", given.feed_mapping),
+    ):
+        if value and given.feed != only:
+            raise UsageError(f"{option} means nothing with --feed {given.feed}; add --feed {only}")
+        if not value and given.feed == only:
+            raise UsageError(f"--feed {only} needs {option}; see windwatch config new --help")
+    if given.feed == "json" and not given.feed_url:
+        raise UsageError("--feed json needs --feed-url, the address of the anemometer")
+
+
+def _who_is_asked(given: Given) -> FeedSettings | None:
+    """Whom to ask for stations nearby; None: nobody."""
+    if given.offline or given.feed not in _PUBLIC:
+        return None
+    contact = given.feed_contact or given.email or BY_HAND
+    own = given.feed_url if given.feed == "awc" and given.feed_url else ""
+    return FeedSettings(
+        "awc",
+        url=own,
+        contact=contact,
+        allow_http=own.startswith("http:"),
+        allow_networks=given.feed_network if own else (),
+    )
+
+
+def _feed(asker: Asker, given: Given, contacts: tuple[ContactAnswer, ...]) -> FeedAnswer:
+    if given.feed == "recorded":
+        return FeedAnswer("recorded", files=given.feed_file)
+    own = next((contact.email for contact in contacts if contact.email), None)
+    contact = asker.ask(
+        "Your address",
+        read.contact_address,
+        option="--feed-contact ops@larkspur.example",
+        given=given.feed_contact,
+        offered=own,
+        said=(
+            "Public feeds ask who calls them: a mail or web address that goes into each request, "
+            "so that their people can write before they block anybody."
+        ),
+    )
+    mapping = given.feed_mapping
+    return FeedAnswer(
+        kind=given.feed,
+        contact=contact,
+        every=given.feed_every or "",
+        url=given.feed_url or "",
+        allow_networks=given.feed_network,
+        mapping=() if mapping is None else read_option("--feed-mapping", mapping, read_mapping),
+    )
