@@ -28,6 +28,7 @@ pytestmark = pytest.mark.long
 STORMS = int(os.environ.get("WINDWATCH_KILLED_STORMS", "1"))
 SEED = int(os.environ.get("WINDWATCH_SEED", "1"))
 KILLS = 34  # at most: what comes when it sleeps already is mostly not done
+LEAST_TOLD = 8  # moments at which people are told something
 # What was claimed by one that is killed is held for a minute, and what has become old by then
 # is told in other words: a storm whose reports come apart shows that nothing is lost.
 APART = 5 * MINUTE
@@ -98,10 +99,11 @@ def test_killed_in_a_generated_storm_it_tells_what_the_model_says(
     recording.write_text("".join(f"{a.at:%Y-%m-%dT%H:%MZ} {a.raw.text}\n" for a in arrivals))
     busy_s: dict[datetime, float] = {}
     found: dict[str, Expected] = {}
-    kills, repeats, told = Kills(), 0, 0
-    for name, wanted in (("undisturbed", 0), ("killed", KILLS)):
+    kills, repeats, told, wanted = Kills(), 0, 0, 0
+    for name in ("undisturbed", "killed"):
         folder = tmp_path / name
         folder.mkdir()
+        wanted = min(KILLS, OFTEN * told)  # none at first, as nobody knows yet when it is busy
         plan = Plan(random, busy_s, random_kills=wanted, many=told)
         kills, arrived = play_killed(
             root, folder, plan, recording, moments=moments, change=AS_THE_MODEL_HAS_IT
@@ -112,7 +114,7 @@ def test_killed_in_a_generated_storm_it_tells_what_the_model_says(
         assert rows == model, f"{name}: too much {rows - model}, missing {model - rows}"
         repeats = repeats_in(arrived, found[name], accounts_in(folder / "watch.db"))
     assert found["killed"] == found["undisturbed"]
-    assert told > KILLS / OFTEN, "a storm that tells nobody proves nothing"
+    assert told >= LEAST_TOLD, "a storm that tells nobody proves nothing"
     print(f"storm {seed}: {kills}\n  repeats, all with the same id: {repeats}")  # noqa: T201
-    assert kills.at_random >= KILLS / 3
+    assert kills.at_random >= wanted / 3
     assert kills.inside_work * 2 >= kills.at_random

@@ -296,8 +296,9 @@ def test_f38_a_channel_without_means_is_one_failed_try_and_nothing_leaks(beating
     )
     logging.getLogger("windwatch").setLevel(logging.CRITICAL)
     before = threading.active_count()
-    cycles(b, 3)
-    assert threading.active_count() <= before + 1
+    cycles(b, 9)
+    # The workers' pool may grow by a thread or two; a leak would be one in each cycle.
+    assert threading.active_count() <= before + 4, threading.enumerate()
     monkeypatch.undo()
     cycles(b, 4)
     assert len(list((b.folder / "dropped").glob("*.eml"))) == 1

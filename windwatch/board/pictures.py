@@ -126,8 +126,7 @@ def craft(hold: HoldCard) -> Markup:
 
 
 def _shown(drawing: Drawing) -> Markup:
-    # `windwatch.drawings.svg` escapes whatever people or feeds wrote.
-    return Markup(drawing.svg)  # noqa: S704
+    return Markup(drawing.svg)  # noqa: S704 - `drawings.svg` escapes what people or feeds wrote
 
 
 def percent(share: float) -> str:

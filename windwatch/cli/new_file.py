@@ -79,7 +79,7 @@ def _put_where_nothing_is(draft: Path, path: Path) -> None:
         os.link(draft, path)
     except FileExistsError:
         raise
-    except (OSError, NotImplementedError, AttributeError):
+    except (OSError, AttributeError):
         # A file system without links: written where nothing may be, though not at one stroke.
         _write(path, draft.read_bytes())
 
