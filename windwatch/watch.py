@@ -322,7 +322,8 @@ class Watch:
 
     def _take_acknowledgements(self, report: CycleReport) -> None:
         lasts = self.settings.fleet.rules.acknowledged_for
-        states = [self._present(airfield).state for airfield in self.books]
+        with self._turn:
+            states = [self._present(airfield).state for airfield in self.books]
         for airfield, ack in self._noted.waiting(states, lasts, self._clock.now()):
             if self._try_step(airfield, pipeline.Acknowledged((ack.episode,), ack.by), report):
                 self._noted.taken(ack)

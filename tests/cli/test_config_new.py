@@ -159,6 +159,8 @@ def test_a_demonstrated_crosswind_is_kept_apart_and_never_a_limit(run, flat):
         (("--fall-back", "XLKS"), "XLKS is the station itself; name others, or none"),
         (("--hours", "morning"), "write opening-closing in local time, as 07:00-20:00"),
         (("--hours", "25:00-26:00"), '"25:00" is no time of day; write hours and minutes'),
+        (("--hours", "8-half past"), "write opening-closing in local time, as 07:00-20:00"),
+        (("--hours", "0800-2000"), '"0800" is no time of day; write hours and minutes'),
         (("--hours", "07:00-07:00"), "it opens and closes at 07:00; write two different times"),
         (("--time-zone", "America/NewYork"), "write its name in the database, as America/New_York"),
         (("--runways", "10=91/28=200"), "10 and 28 are 71° from opposite; correct one of them"),
@@ -420,7 +422,11 @@ def test_any_text_is_written_as_valid_toml(run):
 def test_a_test_notice_is_sent_where_it_is_wanted(run, flat):
     result = run("config", "new", *LEAST, "--test")
     assert result.exit_code == 0, result.output
-    assert "operations desk by email: the next hop took it" in flat(result.stdout)
+    said = flat(result.stdout)
+    assert "operations desk by email: the next hop took it" in said
+    assert "The mail is a file in windwatch-notices; any mail program opens it." in said
+    assert said.index("field.toml is written and checked") < said.index("the next hop took it")
+    assert "windwatch now field.toml --wind 24018G28KT" in said
     assert len(list(Path("windwatch-notices").glob("*.eml"))) == 1
 
 
@@ -532,7 +538,9 @@ def test_an_airfield_typed_in_by_questions(talk, flat):
         "BURDOCK", "yes", "Burdock strip", "42.85,-76.62", "720", "24=229", "",
         "XBRN", "", "", *REST, options=OFFLINE,
     )  # fmt: skip
-    assert "Type in BURDOCK yourself? [no]" in flat(result.stdout)
+    said = flat(result.stdout)
+    assert "No: another identifier. Yes: where it lies and its runways are asked next." in said
+    assert "Type in BURDOCK yourself? [no]" in said
     field = written()["airfield"][0]
     assert (field["id"], field["name"]) == ("BURDOCK", "Burdock strip")
     assert field["runway"][0]["one_way"] is True
@@ -560,6 +568,7 @@ def test_stations_nearby_are_found_by_asking_the_feed(talk, flat):
     said = flat(result.stdout)
     assert "25.5 273 true 1010 +50 ft 34 min" in said
     assert "reports its own wind, not yours" in said
+    assert "no METAR" not in said
     assert "Station [XLKS]" in said
     assert "Fall-backs [XBRN]" in said
     assert "While it is silent, from XBRN, 26 NM away, 273° true, 50 ft higher." in said
@@ -584,6 +593,7 @@ def test_a_feed_that_does_not_answer_is_said_and_the_station_asked_for(talk, fla
     said = flat(result.stdout)
     assert "The feed did not answer" in said
     assert "Type the station yourself" in said
+    assert "Many small airfields send none (no METAR)" in said
     assert "Station [XLKS]" in said
 
 

@@ -37,6 +37,7 @@ class Said:
     over: bool = False  # it has ended, and that was made known
     implied: bool = False  # a runway whose loss the episode itself tells
     withdrawn: bool = False
+    until: datetime | None = None  # of a near: when it was known to be over
     goes_on_as: str = ""  # what closed and opened again before it could be told is one episode
 
     def end(self, true: list[Span]) -> Span:
@@ -291,7 +292,9 @@ class Model:
             if not one.over and course.level == NEAR:
                 near = course.nears  # it was near, and is
             if near:
-                one.over, one.span = not near[-1].open, replace(near[-1])
+                over = not near[-1].open
+                one.until = now if over and not one.over else one.until
+                one.over, one.span = over, replace(near[-1])
                 continue
             if not over and not one.over:
                 one.withdrawn = True
@@ -303,6 +306,11 @@ class Model:
         span = course.nears[-1]
         if any(s.span.overlaps(span) and not s.over for s in said):
             return
+        for one in said:
+            # People knew it near until an opening that is withdrawn now: it is near still.
+            if one.until is not None and span.opened_at < one.until and not one.withdrawn:
+                one.over, one.span = False, replace(span)
+                return
         heard = self._hear(name, "near")
         said.append(Said(replace(span), heard))
         self._tell(out, heard, "near", name)
@@ -358,7 +366,10 @@ class Model:
     def _remind(self, now: datetime, out) -> None:
         news = {name for name, steps in out.items() if steps}
         for name, all_said in self.said.items():
-            if name.split()[0] not in PARKED_QUANTITIES or self.history.tracks[name].easing:
+            course = self.history.tracks[name]
+            # From *over* only (table of section 2): what has ended by reports that are stale, so
+            # that nobody could be told, is not *still past the limit* either.
+            if name.split()[0] not in PARKED_QUANTITIES or course.level != OVER or course.easing:
                 continue
             for said in all_said:
                 if said.over or now - said.span.opened_at >= STANDING:

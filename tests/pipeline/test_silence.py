@@ -199,3 +199,19 @@ def test_data_back_goes_on_in_the_conversation_of_no_data() -> None:
     watching.report("18010KT", "1420", received="1430")
     assert watching.notices[-1].steps[0].name == "data_back"
     assert watching.notices[-1].references == (first.id,)
+
+
+@pytest.mark.promise(8)
+def test_a_correction_that_takes_the_wind_away_again_begins_another_silence() -> None:
+    # Found by a generated storm with kills (seed 2): both began at 12:53, with one id.
+    watching = two_aircraft()
+    watching.tick_until("1300", "1412")
+    watching.report("18031KT", "1413", received="1415")
+    watching.tick_until("1416", "1420")
+    watching.report("COR /////KT", "1413", received="1421")
+    watching.tick_until("1422", "1425")
+    watching.report("18031KT", "1426", received="1427")
+    assert when(watching.notices, "desk", "no_data") == ["1408", "1421"]
+    assert when(watching.notices, "desk", "data_back") == ["1415", "1427"]
+    steps = [s.id for s in watching.steps if s.name == "no_data" and s.track.quantity == "wind"]
+    assert len(set(steps)) == 2

@@ -175,7 +175,7 @@ def test_a_position_as_people_write_it(text, place):
     assert read.place(text) == place
 
 
-@pytest.mark.parametrize("text", ["7:00-20:00", "07:00 to 20:00", "07:00 – 20:00"])
+@pytest.mark.parametrize("text", ["7:00-20:00", "07:00 to 20:00", "07:00 – 20:00", "7 to 20"])
 def test_hours_as_people_write_them(text):
     assert read.hours(text) == ("07:00", "20:00")
 

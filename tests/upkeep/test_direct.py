@@ -111,10 +111,30 @@ def test_what_the_outbox_takes_over_is_what_was_taken_directly():
     assert outcome.state.value == "accepted"
 
 
+def test_what_was_taken_directly_is_not_sent_again_when_the_store_fails_a_second_time():
+    house = House(Scripted())
+    house.tell()
+    assert len(house.direct.hand_over()) == 1
+    house.direct.remember([(house.notice, a_content())])
+    assert house.direct.rescue() == 0
+    assert house.direct.wait(SOON)
+    assert house.tries() == [[0]]
+
+
 def test_a_notice_that_the_outbox_got_rid_of_needs_no_stand_in():
     house = House(Scripted(), Scripted())
     house.direct.outbox_tried(delivery_id(house.notice.id, "email"), taken=True)
     house.tell()
+    house.turn_at(61, 130)
+    assert house.tries() == [[], []]
+
+
+def test_a_stand_in_that_waits_is_left_once_the_outbox_got_the_notice_through():
+    house = House(Scripted(), Scripted())
+    first = delivery_id(house.notice.id, "email")
+    assert house.direct.leave_to_outbox(first)
+    house.tell()
+    house.direct.outbox_tried(first, taken=True)
     house.turn_at(61, 130)
     assert house.tries() == [[], []]
 

@@ -426,6 +426,26 @@ def test_an_airfield_that_is_added_is_asked_for_past_every_cache_and_watched(r):
 
 
 @pytest.mark.promise(18)
+def test_an_airfield_that_goes_while_the_watch_ticks_fails_no_tick(tmp_path, monkeypatch):
+    with running(tmp_path, TWO_FIELDS) as r:
+        r.write(USUAL)
+        adopting = []
+        present = r.watch._present
+
+        def meanwhile(airfield):
+            if not adopting:
+                adopting.append(threading.Thread(target=r.look))
+                adopting[0].start()
+                adopting[0].join(timeout=0.2)
+            return present(airfield)
+
+        monkeypatch.setattr(r.watch, "_present", meanwhile)
+        assert r.watch.tick().failed == []
+        adopting[0].join(timeout=5)
+        assert [*r.watch.books] == ["XLKS"]
+
+
+@pytest.mark.promise(18)
 def test_an_airfield_that_comes_back_is_called_silent_only_after_the_feed_was_asked(tmp_path):
     with running(tmp_path, TWO_FIELDS) as r:
         r.take(QUIET, station="XBRN")

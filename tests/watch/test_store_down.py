@@ -307,3 +307,22 @@ def test_a_crossing_right_after_a_refused_write_is_not_written_over_by_what_wait
     assert any(name.startswith("tie_down") for name in still_open)
     again = Watch(b.settings, b.store, None, make_channels(b.settings), b.clock)
     assert [each.state.ledger for each in again.books.values()] == [books.state.ledger]
+
+
+@pytest.mark.promise(12)
+@pytest.mark.promise(17)
+def test_what_left_past_an_outbox_that_could_not_be_read_is_the_outboxs_own_again(tmp_path):
+    with WebhookReceiver(check_time=False) as hook:
+        hook.script(503, 503)
+        text = config_text(people=PEOPLE.replace("URL", hook.url), rim=RIM)
+        with bench(tmp_path, text, HOOK_SECRET=SECRET) as b:
+            b.take(STORM)
+            for tries in (1, 2):
+                b.watch.keeper.could_not_deliver(StoreError("the disk failed"))
+                landed(b)
+                assert len(hook.calls) == tries, "also when it fails a second time"
+                b.watch.keeper.written()
+                b.clock.move(MINUTE)
+                b.watch.keeper.direct.turn()
+                landed(b)
+                assert len(hook.calls) == tries, "whatever becomes of it, the outbox knows"

@@ -131,7 +131,8 @@ class Live:
                     async with asyncio.timeout(self._heartbeat_s):
                         await changed.wait()
                 except TimeoutError:
-                    yield b": nothing has changed\n\n"
+                    # A comment alone would not reach the page, which must know that it still hears.
+                    yield b": nothing has changed\nevent: alive\ndata: still\n\n"
                 changed.clear()
         finally:
             self._viewers.discard(changed)

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta
 from functools import lru_cache
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 from urllib.parse import parse_qsl, quote, urlencode, urlsplit
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -96,7 +96,10 @@ def _told() -> Mapping[str, Any]:
         "in_unit": in_unit,
         "worst_first": worst_first,
         "most_on_wall": MOST_ON_WALL,
-        "holds_on_wall": holds_on_wall,
+        "chosen_first": chosen_first,
+        "aircraft_of": aircraft_of,
+        "said_once": said_once,
+        "on_the_wall": on_the_wall,
         "most_drawn_on_card": MOST_DRAWN_ON_CARD,
     }
 
@@ -159,13 +162,44 @@ def worst_first(subjects: tuple[SubjectRow, ...]) -> list[SubjectRow]:
     return sorted(subjects, key=lambda row: _GRAVITY[row.stand.mark.value])
 
 
-def holds_on_wall(legs: tuple[LegCard, ...]) -> list[tuple[LegCard, HoldCard]]:
-    """Every leg for the first kind of aeroplane, then for the next, as far as there is room."""
-    most = max((len(leg.holds) for leg in legs), default=0)
-    pairs = [
-        (leg, leg.holds[place])
-        for place in range(most)
-        for leg in legs
-        if place < len(leg.holds)
-    ]
+def chosen_first(subjects: tuple[SubjectRow, ...], key: str) -> list[SubjectRow]:
+    """Whom the reader chose, then the others as configured."""
+    return sorted(subjects, key=lambda row: row.key != key)
+
+
+def aircraft_of(subjects: tuple[SubjectRow, ...], key: str) -> str:
+    """The aircraft of whom the reader chose; '' for all."""
+    return next((row.aircraft for row in subjects if row.key == key), "")
+
+
+class Held(NamedTuple):
+    """How one or several kinds of aeroplane are held on a leg, in the same words."""
+
+    words: str
+    aircraft: tuple[str, ...]
+    critical: bool
+    hold: HoldCard
+
+
+def said_once(leg: LegCard, aircraft: str = "") -> list[Held]:
+    """What is held on a leg, each once, with all whom it is for; for one aircraft alone if named.
+
+    The drawing is that of the first.
+    """
+    found: dict[str, Held] = {}
+    for hold in leg.holds:
+        if aircraft and aircraft not in hold.aircraft:
+            continue
+        so_far = found.get(hold.held, Held(hold.held, (), hold.most_critical, hold))
+        whom = (*so_far.aircraft, *([aircraft] if aircraft else hold.aircraft))
+        critical = so_far.critical or hold.most_critical
+        found[hold.held] = so_far._replace(aircraft=whom, critical=critical)
+    return list(found.values())
+
+
+def on_the_wall(legs: tuple[LegCard, ...]) -> list[tuple[LegCard, Held]]:
+    """What is held on every leg, as far as there is room: first the first of each leg."""
+    said = [(leg, said_once(leg)) for leg in legs]
+    most = max((len(held) for _, held in said), default=0)
+    pairs = [(leg, held[place]) for place in range(most) for leg, held in said if place < len(held)]
     return pairs[:MOST_HOLDS_ON_WALL]

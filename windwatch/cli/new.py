@@ -99,19 +99,22 @@ def new(path: Path, replacing: bool, table_file: Path | None, **options: Any) ->
         raise click.exceptions.Exit(INTERRUPTED) from None
     settings = write_checked(path, text, replacing=replacing)
     write_schema(path.parent)
+    if not given.yes:
+        click.echo()
+    click.echo(
+        paragraph(f"{path} is written and checked. What applies: windwatch config show {path}")
+    )
     for warning in settings.warnings:
         click.echo(hanging(f"Look at {warning}"))
     for line in talk.summary():
         click.echo(paragraph(line))
     if talk.wants_test():
-        _test(path)
-    click.echo(
-        paragraph(f"{path} is written and checked. What applies: windwatch config show {path}")
-    )
+        _test(path, talk.mail_folder())
+    click.echo(f"\nTo suppose a wind:\n\n  windwatch now {path} --wind 24018G28KT")
     click.echo(f"\nTo start the watch:\n\n  windwatch watch {path}")
 
 
-def _test(path: Path) -> None:
+def _test(path: Path, mail_folder: str) -> None:
     """The test notice of ``send-test``; that it does not leave is no reason to lose the file."""
     from windwatch.cli.log import send_test  # noqa: PLC0415 # loads much
 
@@ -119,3 +122,6 @@ def _test(path: Path) -> None:
         click.get_current_context().invoke(send_test, config=path, contact=None, turn_on=False)
     except SystemExit:
         click.echo(paragraph(f"Once that is mended: windwatch send-test {path}"), err=True)
+        return
+    if mail_folder:
+        click.echo(paragraph(f"The mail is a file in {mail_folder}; any mail program opens it."))

@@ -48,6 +48,11 @@ _SOME_DAY: Final = date(2026, 1, 1)
 _AS_SHOWN: Final = "as shown"
 _NONE: Final = "none"
 _LONGEST_NAME: Final = 60
+_STATION_SAID: Final = "Which station's reports count for the field? Four letters or digits."
+_UNSEEN: Final = (
+    "Many small airfields send none (no METAR): then name the nearest one that does. It can be "
+    "changed in the file at any time."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,7 +157,11 @@ def _suggested(error: UnknownAirfield) -> str:
 
 
 def _type_in(asker: Asker, error: UnknownAirfield) -> bool:
-    asker.say("", _suggested(error))
+    asker.say(
+        "",
+        f"{_suggested(error)} No: another identifier. Yes: where it lies and its runways are asked "
+        "next.",
+    )
     return asker.yes(
         f"Type in {error.identifier} yourself?", option="--position 42.93,-76.02", offered=False
     )
@@ -212,8 +221,8 @@ def _runways(asker: Asker, given: Given, field: _Field) -> tuple[str, ...]:
     )
     if usable:
         said = (
-            "Take these runways? What is doubtful or approximate should be compared with a "
-            "current chart; it stays marked in the file. To write them yourself: "
+            "Enter takes these runways. What is doubtful or approximate should be compared with a "
+            "current chart; it stays marked in the file. To write them yourself instead: "
             "10=91.4/28=271.4, degrees true, a comma before the next."
         )
 
@@ -275,7 +284,7 @@ def _stations(
         option="--station XLKS",
         given=given.station,
         offered=_likeliest(field, seen) or None,
-        said="Which station's reports count for the field? Four letters or digits.",
+        said=_STATION_SAID if seen else f"{_STATION_SAID} {_UNSEEN}",
     )
     others = [each.id for each in seen if each.id != main][:_FALL_BACKS]
     offered = [each for each in others if stands[each].distance_nm <= _FALL_BACK_WITHIN_NM]
@@ -362,21 +371,26 @@ def stands_words(field: AirfieldAnswer) -> list[str]:
     """How each station stands to the airfield, a sentence each."""
     found = []
     for number, station in enumerate((field.station, *field.fall_backs)):
-        role = "Reports come from" if not number else "While it is silent, from"
+        stands = _stands(station, field)
         if not number and not field.station_known:
             found.append(
-                f"Reports shall come from {station.id}; that it does report was not seen. Ask: "
+                f"Reports shall come from {stands}; that it does report was not seen. Ask: "
                 f"windwatch stations --near {field.latitude:g},{field.longitude:g}"
             )
             continue
-        if station.id == field.station.id == field.id:
-            found.append(f"{role} {station.id}, at the field.")
-            continue
-        if station.distance_nm is None or station.bearing_true_deg is None:
-            found.append(f"{role} {station.id}; how far it is, nobody knows here.")
-            continue
-        known = station.elevation_ft is not None
-        seen = StationSeen(
+        role = "Reports come from" if not number else "While it is silent, from"
+        found.append(f"{role} {stands}.")
+    return found
+
+
+def _stands(station: StationAnswer, field: AirfieldAnswer) -> str:
+    if station.id == field.station.id == field.id:
+        return f"{station.id}, at the field"
+    if station.distance_nm is None or station.bearing_true_deg is None:
+        return f"{station.id}; how far it is, nobody knows here"
+    known = station.elevation_ft is not None
+    return beside_words(
+        StationSeen(
             id=station.id,
             name="",
             latitude=0.0,
@@ -385,5 +399,4 @@ def stands_words(field: AirfieldAnswer) -> list[str]:
             bearing_true=DegreesTrue(station.bearing_true_deg),
             higher_by_ft=(station.elevation_ft or 0) - field.elevation_ft if known else None,
         )
-        found.append(f"{role} {beside_words(seen)}.")
-    return found
+    )

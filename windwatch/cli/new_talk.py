@@ -96,6 +96,10 @@ class Talk:
             made = "" if name.endswith("PASSWORD") else f", as made by {MAKE_ONE}"
             yield f"Before it starts, set the environment variable {name}{made}."
 
+    def mail_folder(self) -> str:
+        """Where mails are left as files; '' where a server takes them."""
+        return self._given_answers().mail_folder
+
     def wants_test(self) -> bool:
         """Whether a test notice is to be sent: asked last, and only where one can leave."""
         missing = self._missing_secrets()

@@ -44,10 +44,19 @@ class Silence:
     first_notices: tuple[tuple[str, str], ...] = ()
 
 
-def begin(airfield: str, group: str, since: datetime, *, never: bool) -> Silence:
-    """A silence that begins; its id is computed from what was known last."""
+def begin(airfield: str, group: str, since: datetime, *, never: bool, without: str = "") -> Silence:
+    """A silence that begins; its id is computed from what was known last.
+
+    Parameters
+    ----------
+    without : str
+        Id of the newest report, where it is younger than `since` and has nothing of the group.
+        A correction may take back what ended a silence: then another one begins at the same
+        observation, and must not be taken for the one that was told.
+    """
     key = TrackKey(TrackKind.DATA, airfield, quantity=group)
-    return Silence(group, computed_id(str(key), since.isoformat()), since, never)
+    younger = (without,) if without else ()
+    return Silence(group, computed_id(str(key), since.isoformat(), *younger), since, never)
 
 
 def no_data(

@@ -48,7 +48,9 @@ def _seen(telling: Telling, group: str) -> Seen | None:
 def _begin(telling: Telling, group: str) -> Silence:
     seen = _seen(telling, group)
     since = telling.state.started_at if seen is None else seen.at
-    return silence.begin(telling.airfield.id, group, since, never=seen is None)
+    entries = telling.state.entries
+    without = entries[-1].id if entries and entries[-1].observed_at > since else ""
+    return silence.begin(telling.airfield.id, group, since, never=seen is None, without=without)
 
 
 def _say_no_data(telling: Telling, silent: Silence) -> Silence:

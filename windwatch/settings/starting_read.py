@@ -74,7 +74,8 @@ def airfield_id(text: str) -> str:
     if not re.fullmatch(r"[A-Z0-9][A-Z0-9-]{1,9}", found):
         raise Refusal(
             f"{words.shown(text)} is no identifier of an airfield",
-            "write 2 to 10 letters, digits or hyphens, as XLKS",
+            "write 2 to 10 letters, digits or hyphens, as XLKS; windwatch airfields near LAT,LON "
+            "lists those near a place",
         )
     return found
 
@@ -175,10 +176,16 @@ def hours(text: str) -> tuple[str, str] | None:
             f"{words.shown(text)} are no hours",
             "write opening-closing in local time, as 07:00-20:00",
         )
-    opens, closes = (checked(words.clock_time, part.zfill(5)) for part in found.groups())
+    opens, closes = (checked(words.clock_time, _clock(part)) for part in found.groups())
     if opens == closes:
         raise Refusal(f"it opens and closes at {opens}", "write two different times")
     return opens, closes
+
+
+def _clock(part: str) -> str:
+    """``8`` and ``8:00`` as 08:00; the rest as it was typed, so that a refusal quotes that."""
+    whole = f"{part}:00" if part.isdigit() and len(part) <= 2 else part
+    return f"0{whole}" if whole[1:2] == ":" else whole
 
 
 def folder(text: str) -> str:

@@ -41,7 +41,7 @@ RUNWAY_LIMITS: Final = (
     LimitWords(
         "gust_spread",
         "gust_spread_kt",
-        "Largest difference of gust and mean wind; reports show none below about 10.",
+        "Largest difference of gust and mean wind; reports name no gust below about 10 of it.",
     ),
 )
 GROUND_LIMITS: Final = (

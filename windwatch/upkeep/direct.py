@@ -108,7 +108,7 @@ class Direct:
         return new
 
     def _add(self, notice: Notice, content: Content) -> int:
-        known = (self._sent, self._outbox_sends, self._outbox_sent)
+        known = (self._sent, self._taken, self._outbox_sends, self._outbox_sent)
         arrived = (self._taken, self._outbox_sent)
         new = 0
         there = False
@@ -155,6 +155,9 @@ class Direct:
             if delivery.lane in busy or delivery.id in self._flying:
                 continue
             if waiting.starts_at is not None and now < waiting.starts_at:
+                continue
+            if waiting.stands_in and self._has_arrived(delivery):
+                del self._waiting[delivery.id]  # by the outbox, meanwhile
                 continue
             busy.add(delivery.lane)
             if waiting.not_before_s > clock_s:
@@ -210,7 +213,8 @@ class Direct:
 
     def _has_arrived(self, delivery: Delivery) -> bool:
         kinds = self._channels.kinds_of(delivery.contact)
-        return any(delivery_id(delivery.notice.id, kind) in self._taken for kind in kinds)
+        ids = [delivery_id(delivery.notice.id, kind) for kind in kinds]
+        return any(id_ in self._taken or id_ in self._outbox_sent for id_ in ids)
 
     def _start_next(self, failed: Delivery) -> bool:
         """Let the next channel of a notice start now; say whether there is one that waited."""

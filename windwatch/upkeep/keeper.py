@@ -271,7 +271,8 @@ class Keeper:
 
     def written(self) -> None:
         """The store works."""
-        if self.unwritten:
+        # What an outbox that could only not be read has left to others is its own again, too.
+        if self.unwritten or self._store_failing.problem:
             self.unwritten.written()
             try:
                 self._store.finish(self.direct.hand_over(), self.clock.now())
