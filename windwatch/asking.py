@@ -16,6 +16,8 @@ from windwatch.fleet import Airfield, Fleet
 ASK_FRESH_AT: Final = 2 / 3
 # Asked back so far after a gap in watching: as far as the feeds that keep a history go at once.
 LOOK_BACK: Final = timedelta(hours=24)
+# A feed with a history gives so much without being asked for more.
+USUAL_BACK: Final = timedelta(hours=2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +57,8 @@ class Asking:
         # Airfields that were added, until the feed has been asked for them.
         self.unasked: frozenset[str] = frozenset()
         self._replaced: list[Feed] = []
+        # When it last answered for every station.
+        self._answered_at: datetime | None = None
 
     def question(self, fleet: Fleet, books: Mapping[str, Books], now: datetime) -> Question:
         """What to ask for now.
@@ -66,7 +70,13 @@ class Asking:
         """
         # A station that was added is in no reply yet, modified or not.
         fresh = self.again or bool(self.unasked) or _is_aging(fleet.airfields, books, now)
-        return Question(fleet.stations(), now, _back_to(books.values(), now), fresh, self.unasked)
+        since = None if self._lacks_nothing(now) else _back_to(books.values(), now)
+        return Question(fleet.stations(), now, since, fresh, self.unasked)
+
+    def _lacks_nothing(self, now: datetime) -> bool:
+        """Whether the feed was just asked: a station that is silent all the same has no more."""
+        at = self._answered_at
+        return not (at is None or now - at > USUAL_BACK or self.again or self.unasked)
 
     def ask(self, feed: Feed, question: Question) -> FetchResult:
         """Ask; whatever the feed says, it has been asked then.
@@ -77,7 +87,7 @@ class Asking:
             Whatever the feed raises.
         """
         try:
-            return feed.fetch(
+            found = feed.fetch(
                 question.stations, question.now, since=question.since, fresh=question.fresh
             )
         except Exception:
@@ -85,6 +95,9 @@ class Asking:
             raise
         finally:
             self.unasked -= question.added
+        if set(question.stations) <= set(found.asked):
+            self._answered_at = question.now
+        return found
 
     def replace(self, feed: Feed | None, added: Iterable[str]) -> None:
         """Take a new configuration; a request under way ends by the old one."""
@@ -113,7 +126,7 @@ def _back_to(books: Iterable[Books], now: datetime) -> datetime | None:
     if not seen:
         return None
     oldest = min(seen)
-    return max(oldest, now - LOOK_BACK) if now - oldest > timedelta(hours=2) else None
+    return max(oldest, now - LOOK_BACK) if now - oldest > USUAL_BACK else None
 
 
 def _is_aging(airfields: Iterable[Airfield], books: Mapping[str, Books], now: datetime) -> bool:

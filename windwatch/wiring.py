@@ -9,7 +9,6 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import timedelta
 from email.utils import parseaddr
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -379,8 +378,3 @@ def _mail_server(values: MailValues) -> MailServer:
         password=None if values.password is None else values.password.reveal(),
         ca_file=values.ca_file,
     )
-
-
-def look_back(settings: Settings) -> timedelta:
-    """How far back to ask after a gap in watching: as long as late reports still count."""
-    return max((a.stale_after for a in settings.fleet.airfields), default=timedelta(hours=2)) * 4

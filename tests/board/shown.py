@@ -18,7 +18,7 @@ from windwatch.clock import SystemClock
 from windwatch.settings.running import BoardValues
 
 STALE = "STALE"
-CALM = "QUIET"
+CROWD = "CROWD"
 EPISODE = samples.EPISODES[0].id
 CLOSED = samples.CLOSED.id
 NOTICE = samples.NOTICES[1].id
@@ -32,14 +32,15 @@ ADDRESSES = {
     "stale field": f"/field/{STALE}",
     "kiosk": "/field/XLKS/kiosk",
     "stale kiosk": f"/field/{STALE}/kiosk",
+    "crowded kiosk": f"/field/{CROWD}/kiosk",
     "ramp card": "/field/XLKS/card/X-LARK",
+    "ramp card of many legs": f"/field/{CROWD}/card/X-LARK",
     "stale ramp card": f"/field/{STALE}/card/X-LARK",
     "episode": f"/episodes/{EPISODE}",
     "closed episode": f"/episodes/{CLOSED}",
     "notices": "/notices",
     "notice": f"/notice/{NOTICE}",
     "about": "/about",
-    "login": "/login",
     "no such page": "/field/NONE",
 }
 STALE_CARD = replace(
@@ -52,6 +53,27 @@ STALE_CARD = replace(
     legs=samples.STALE_FIELD.legs,
     legs_note=samples.STALE_FIELD.legs_note,
     parked=samples.STALE_FIELD.parked[1],
+)
+
+REMINDERS = tuple(f"{number}: chock, tie and lock what the wind may move." for number in range(14))
+CROWDED = replace(
+    samples.FIELD,
+    subjects=tuple(
+        row._replace(key=f"{number}/{row.key}", who=f"X-AA{number} / {row.pilot_limits}")
+        for number in range(4)
+        for row in samples.SUBJECTS
+    ),
+    legs=tuple(
+        leg._replace(name=f"{leg.name}, part {number}")
+        for number in range(3)
+        for leg in samples.LEGS
+    )[:8],
+)
+CROWDED_CARD = replace(
+    samples.RAMP_CARD,
+    frame=replace(samples.FRAME, banners=(samples.FEED,)),
+    legs=tuple(leg._replace(holds=leg.holds[:1]) for leg in CROWDED.legs),
+    parked=samples.PARKED[0]._replace(reminders=REMINDERS),
 )
 
 
@@ -81,12 +103,13 @@ class SampleSource:
     def _values(self, asked: Asked) -> Any:
         if asked.id == "NONE":
             raise KeyError(asked.id)
-        stale = asked.id == STALE
+        fields = {STALE: samples.STALE_FIELD, CROWD: CROWDED}
+        cards = {STALE: STALE_CARD, CROWD: CROWDED_CARD}
         return {
             faces.OVERVIEW: samples.OVERVIEW,
-            faces.FIELD: samples.STALE_FIELD if stale else samples.FIELD,
-            faces.KIOSK: samples.STALE_FIELD if stale else samples.FIELD,
-            faces.CARD: STALE_CARD if stale else samples.RAMP_CARD,
+            faces.FIELD: fields.get(asked.id, samples.FIELD),
+            faces.KIOSK: fields.get(asked.id, samples.FIELD),
+            faces.CARD: cards.get(asked.id, samples.RAMP_CARD),
             faces.EPISODE: samples.CLOSED_EPISODE if asked.id == CLOSED else samples.EPISODE,
             faces.NOTICES: samples.NOTICES_PAGE,
             faces.NOTICE: samples.NOTICE,

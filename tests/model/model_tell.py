@@ -306,14 +306,19 @@ class Model:
         span = course.nears[-1]
         if any(s.span.overlaps(span) and not s.over for s in said):
             return
-        for one in said:
-            # People knew it near until an opening that is withdrawn now: it is near still.
-            if one.until is not None and span.opened_at < one.until and not one.withdrawn:
-                one.over, one.span = False, replace(span)
-                return
+        if ("withdrawn", name) in self.made and self._near_goes_on(said, span):
+            return
         heard = self._hear(name, "near")
         said.append(Said(replace(span), heard))
         self._tell(out, heard, "near", name)
+
+    def _near_goes_on(self, said: list[Said], span: Span) -> bool:
+        """People knew it near until an opening that is withdrawn now: it is near still."""
+        for one in said:
+            if one.until is not None and span.opened_at < one.until and not one.withdrawn:
+                one.over, one.span = False, replace(span)
+                return True
+        return False
 
     # --- silence and reminders ------------------------------------------------
 

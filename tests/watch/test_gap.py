@@ -12,6 +12,18 @@ from tests.watch.test_clock_doubt import HOUR, Turner, World, WrongClock
 from windwatch.episodes.values import StepName
 
 
+class Asked(World):
+    """A feed that remembers how far back it was asked."""
+
+    def __init__(self, now):
+        super().__init__(now)
+        self.since = []
+
+    def fetch(self, stations, now, *, since=None, fresh=False):
+        self.since.append(since)
+        return super().fetch(stations, now, since=since, fresh=fresh)
+
+
 @pytest.fixture
 def world(tmp_path):
     with bench(tmp_path, config_text(), WrongClock(START)) as b:
@@ -152,3 +164,19 @@ def test_the_first_start_of_all_is_no_gap(tmp_path):
         b.clock.move(MINUTE)
         b.again()
         assert said(b.watch.poll()) == []
+
+
+def test_a_station_that_is_silent_has_nobody_asked_for_a_day_of_reports_at_every_poll(tmp_path):
+    with bench(tmp_path, config_text(airfields=("XLKS", "XBRN")), WrongClock(START)) as b:
+        b.feed = Asked(START)
+        b.again()
+        b.take(QUIET, station="XBRN")
+        turner = Turner(b, b.feed).minutes(60 * 4)
+        assert b.feed.since == [None] * 240
+        # The network is away for longer than any reply reaches back.
+        b.feed.dead = True
+        turner.minutes(60 * 3)
+        b.feed.dead = False
+        b.feed.since.clear()
+        turner.minutes(3)
+        assert b.feed.since == [START, None, None]

@@ -15,6 +15,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from windwatch.board import faces, files, pictures, words
 from windwatch.board.faces import CSRF_HERE, Asked, LinkShown, Reader, Static
+from windwatch.board.page_values import LimitLine
 from windwatch.board.values import HoldCard, LegCard, SubjectRow
 
 UNITS: Final = ("kt", "m/s", "km/h", "mph")
@@ -30,9 +31,9 @@ TEMPLATES: Final = {
 }
 # More than that cannot be read from across the room; the worst come first, the rest is counted.
 MOST_ON_WALL: Final = 12
-MOST_HOLDS_ON_WALL: Final = 8
-# Six drawings fit on one sheet in a size that can be read; beyond them words alone.
-MOST_DRAWN_ON_CARD: Final = 6
+MOST_PICTURED_ON_WALL: Final = 4
+# Three drawings fit on one sheet in a size that can be read; beyond them words alone.
+MOST_DRAWN_ON_CARD: Final = 3
 _GRAVITY: Final = {"over": 0, "unknown": 1, "near": 2, "within": 3}
 _DAYS_FROM: Final = timedelta(hours=48)
 
@@ -99,7 +100,9 @@ def _told() -> Mapping[str, Any]:
         "chosen_first": chosen_first,
         "aircraft_of": aircraft_of,
         "said_once": said_once,
-        "on_the_wall": on_the_wall,
+        "short_of": short_of,
+        "by_use": by_use,
+        "most_pictured_on_wall": MOST_PICTURED_ON_WALL,
         "most_drawn_on_card": MOST_DRAWN_ON_CARD,
     }
 
@@ -197,9 +200,21 @@ def said_once(leg: LegCard, aircraft: str = "") -> list[Held]:
     return list(found.values())
 
 
-def on_the_wall(legs: tuple[LegCard, ...]) -> list[tuple[LegCard, Held]]:
-    """What is held on every leg, as far as there is room: first the first of each leg."""
-    said = [(leg, said_once(leg)) for leg in legs]
-    most = max((len(held) for _, held in said), default=0)
-    pairs = [(leg, held[place]) for place in range(most) for leg, held in said if place < len(held)]
-    return pairs[:MOST_HOLDS_ON_WALL]
+def short_of(row: SubjectRow) -> tuple[str, str]:
+    """Which runway remains, in a few words; and the figures behind it, which may be left out.
+
+    Without a runway that remains, the row's own words begin with that and go on with figures.
+    """
+    if row.stand.last_known is None and row.remaining and row.ends and row.ends[0].deciding:
+        best, deciding = row.ends[0], row.ends[0].deciding
+        return row.remains, f"{best.end} {deciding.name} {deciding.words}"
+    short, _, figures = (row.remains, "", "") if row.remaining else row.remains.partition(": ")
+    return short[:1].upper() + short[1:], figures
+
+
+def by_use(limits: tuple[LimitLine, ...]) -> list[tuple[str, list[LimitLine]]]:
+    """Limits under what they apply to, in configured order."""
+    found: dict[str, list[LimitLine]] = {}
+    for line in limits:
+        found.setdefault(line.applies_to, []).append(line)
+    return list(found.items())

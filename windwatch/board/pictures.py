@@ -14,7 +14,6 @@ from markupsafe import Markup
 from windwatch.board.values import HoldCard, LegCard, SubjectField
 from windwatch.drawings.control_card import control_card, room_for, seen_from_above
 from windwatch.drawings.field import field_drawing
-from windwatch.drawings.glyphs import craft_glyph
 from windwatch.drawings.levels import Mark, level_shape
 from windwatch.drawings.strip import strip_drawing
 from windwatch.drawings.strip_facts import Strip
@@ -25,7 +24,6 @@ from windwatch.drawings.svg import (
     circle,
     document,
     element,
-    figure,
     path,
     polygon,
 )
@@ -95,9 +93,10 @@ def _signs() -> dict[str, list[Drawn]]:
     }
 
 
-def field(drawing: SubjectField, unit: str) -> Markup:
-    """The field from above, for one subject."""
-    return _shown(field_drawing(drawing.field, PAGE, unit))
+def field(drawing: SubjectField, unit: str, legs: bool = True) -> Markup:  # noqa: FBT001, FBT002 - templates have no keywords worth the name
+    """The field from above, for one subject; its taxi legs where they are not shown beside it."""
+    shown = drawing.field if legs else drawing.field._replace(legs=())
+    return _shown(field_drawing(shown, PAGE, unit))
 
 
 def strip(values: Strip, width: float, unit: str) -> Markup:
@@ -120,15 +119,5 @@ def above(hold: HoldCard, leg: LegCard) -> Markup:
     return _shown(document("above", _ABOVE_WIDTH, ahead + behind + 8, title, hold.words, parts))
 
 
-def craft(hold: HoldCard) -> Markup:
-    """The aeroplane in small, controls neutral."""
-    return _shown(craft_glyph(hold.craft, PAGE))
-
-
 def _shown(drawing: Drawing) -> Markup:
     return Markup(drawing.svg)  # noqa: S704 - `drawings.svg` escapes what people or feeds wrote
-
-
-def percent(share: float) -> str:
-    """A share in whole percent."""
-    return f"{figure(round(share * 100))} %"
