@@ -74,26 +74,30 @@ def sprite() -> Markup:
 
 def _signs() -> dict[str, list[Drawn]]:
     """A letter: crossed out in a filled block, ticked, or with three dots."""
-    cross = {"stroke": PAGE.paper, "stroke_width": 3.2, "fill": "none"}
-    outline = {"fill": PAGE.paper, "stroke": PAGE.quiet, "stroke_width": 2}
+    outline: dict[str, float | str] = {
+        "rx": 2,
+        "fill": PAGE.paper,
+        "stroke": PAGE.quiet,
+        "stroke_width": 2,
+    }
     corners = ((7, 1), (17, 1), (23, 7), (23, 17), (17, 23), (7, 23), (1, 17), (1, 7))
     return {
         FAILED: [
             polygon([Point(*corner) for corner in corners], fill=PAGE.over),
-            path("M7 7L17 17M17 7L7 17", **cross),
+            path("M7 7L17 17M17 7L7 17", fill="none", stroke=PAGE.paper, stroke_width=3.2),
         ],
         TAKEN: [
-            box(Point(2, 4.5), 20, 15, rx=2, **outline),
+            box(Point(2, 4.5), 20, 15, **outline),
             path("M6.5 12L10.5 16L17.5 8.5", fill="none", stroke=PAGE.ink, stroke_width=2.4),
         ],
         WAITING: [
-            box(Point(2, 4.5), 20, 15, rx=2, stroke_dasharray="3 2.4", **outline),
+            box(Point(2, 4.5), 20, 15, stroke_dasharray="3 2.4", **outline),
             *(circle(Point(x, 12), 1.7, fill=PAGE.ink) for x in (7, 12, 17)),
         ],
     }
 
 
-def field(drawing: SubjectField, unit: str, legs: bool = True) -> Markup:  # noqa: FBT001, FBT002 - templates have no keywords worth the name
+def field(drawing: SubjectField, unit: str, legs: bool = True) -> Markup:
     """The field from above, for one subject; its taxi legs where they are not shown beside it."""
     shown = drawing.field if legs else drawing.field._replace(legs=())
     return _shown(field_drawing(shown, PAGE, unit))

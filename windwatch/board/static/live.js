@@ -135,7 +135,8 @@
   }
 
   function announce() {
-    const first = document.querySelector('[data-key="headline"], .banner-head, h1');
+    const worst = [".banner.grave .banner-head", '[data-key="headline"] p', "h1"];
+    const first = worst.map((each) => main().querySelector(each)).find(Boolean);
     const said = `${page.changed}: ${first ? saidBy(first) : ""}`;
     if (teller.textContent !== said) teller.textContent = said;
   }
