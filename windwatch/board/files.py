@@ -21,7 +21,7 @@ def shipped() -> dict[str, Static]:
     found = {}
     for plain in ("board.css", "live.js"):
         stem, _, ending = plain.partition(".")
-        text = files("windwatch.board").joinpath("static", plain).read_text("utf-8")
+        text = files("windwatch.board").joinpath("static", plain).read_text(encoding="utf-8")
         content = (themes() + text if ending == "css" else text).encode()
         digest = sha256(content).hexdigest()[:_HASH_LETTERS]
         found[f"{stem}.{digest}.{ending}"] = Static(content, _KINDS[ending])

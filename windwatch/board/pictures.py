@@ -104,7 +104,7 @@ def field(drawing: SubjectField, unit: str, legs: bool = True) -> Markup:
 
 
 def strip(values: Strip, width: float, unit: str) -> Markup:
-    """The wind strip, for a column so wide. [px]"""
+    """The wind strip, for a column so many pixels wide."""
     return _shown(strip_drawing(values, PAGE, width, unit))
 
 
