@@ -113,7 +113,7 @@ def test_nothing_is_called_what_it_cannot_be_known_to_be(html):
 
 def test_the_words_alone_promise_nothing():
     said = [value for name, value in vars(words).items() if name.isupper()]
-    assert len(said) > 100
+    assert len(said) > 90
     assert not [line for line in said if re.search(r"safe|all clear|!", line)]
 
 
