@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 from windwatch.airframe import Gear, WingPosition
 from windwatch.airmanship import cautions, control_words
 from windwatch.airmanship.control_positions import control_positions
+from windwatch.assessment.values import Mark
 from windwatch.board.event_values import (
     AcknowledgementShown,
     AttemptShown,
@@ -55,9 +56,8 @@ from windwatch.board.values import (
 )
 from windwatch.drawings.control_card import Craft
 from windwatch.drawings.field_facts import Field, FieldEnd, FieldLeg, FieldRunway
-from windwatch.drawings.levels import Mark as DrawnMark
 from windwatch.drawings.strip_facts import Strip, StripFlag, StripLimit, StripPoint
-from windwatch.notices.words import Mark, Times
+from windwatch.notices.words import Times
 from windwatch.wind import DegreesTrue, Knots, Sector, Steady, Wind
 
 NOW = datetime(2026, 9, 22, 19, 12, tzinfo=UTC)
@@ -149,9 +149,9 @@ SUBJECTS = (
 
 
 def field_of(for_whom: str, known: bool = True) -> Field:
-    def end(name: str, heading: float, mark: DrawnMark, text: str) -> FieldEnd:
+    def end(name: str, heading: float, mark: Mark, text: str) -> FieldEnd:
         if not known:
-            return FieldEnd(name, DegreesTrue(heading), DrawnMark.UNKNOWN)
+            return FieldEnd(name, DegreesTrue(heading), Mark.UNKNOWN)
         return FieldEnd(name, DegreesTrue(heading), mark, text, "crosswind")
 
     return Field(
@@ -160,14 +160,14 @@ def field_of(for_whom: str, known: bool = True) -> Field:
         (
             FieldRunway(
                 (
-                    end("10", 91.4, DrawnMark.OVER, "35.1 > 7 kt"),
-                    end("28", 271.4, DrawnMark.NEAR, "6.4 of 7 kt"),
+                    end("10", 91.4, Mark.OVER, "35.1 > 7 kt"),
+                    end("28", 271.4, Mark.NEAR, "6.4 of 7 kt"),
                 )
             ),
             FieldRunway(
                 (
-                    end("1", 1.2, DrawnMark.OVER, "24 > 7 kt"),
-                    end("19", 181.2, DrawnMark.WITHIN, "3 of 7 kt"),
+                    end("1", 1.2, Mark.OVER, "24 > 7 kt"),
+                    end("19", 181.2, Mark.WITHIN, "3 of 7 kt"),
                 )
             ),
         ),
@@ -223,7 +223,7 @@ STRIP = Strip(
     ),
     (StripLimit(Knots(22), "X-WREN tie-down"), StripLimit(Knots(15), "student solo total wind")),
     (
-        StripFlag(NOW - timedelta(minutes=5), "tie-down X-WREN", DrawnMark.OVER),
+        StripFlag(NOW - timedelta(minutes=5), "tie-down X-WREN", Mark.OVER),
         StripFlag(NOW - timedelta(minutes=5), "to operations desk"),
     ),
     zone=ZONE,

@@ -9,11 +9,11 @@ import pytest
 
 from tests.board import samples
 from tests.board.shown import CROWDED
+from windwatch.assessment.values import Mark
 from windwatch.board import files, live, pages, pictures, words
 from windwatch.board.faces import CSRF_HERE, Asked, LinkShown, Reader
 from windwatch.board.pages import HtmlPages
 from windwatch.drawings.theme import DARK, LIGHT, PRINT, declarations
-from windwatch.notices.words import Mark
 
 PAGES = HtmlPages()
 DESK = Reader(name="desk", may_acknowledge=True, logged_in=True, path="/field/XLKS")

@@ -11,11 +11,11 @@ import pytest
 
 from tests.board.played import FRONT, MINUTE, Played, played, stands_in, texts_in
 from windwatch.airmanship.cautions import CAUTION
+from windwatch.assessment.values import Mark
 from windwatch.board import view
 from windwatch.board.as_json import as_json
 from windwatch.board.page_values import FieldPage
-from windwatch.drawings.levels import Mark as DrawnMark
-from windwatch.notices.words import NOT_YET, Mark
+from windwatch.notices.words import NOT_YET
 
 HOUR = timedelta(hours=1)
 
@@ -57,7 +57,7 @@ def nothing_is_known(page: FieldPage) -> None:
     assert page.todo.runways == ()
     if page.drawing is not None:
         marks = {end.mark for runway in page.drawing.field.runways for end in runway.ends}
-        assert marks <= {DrawnMark.UNKNOWN, None}
+        assert marks <= {Mark.UNKNOWN, None}
         assert page.drawing.field.wind is None
 
 
@@ -135,7 +135,7 @@ def test_the_strip_has_the_day_its_limits_and_its_crossings(page: FieldPage) -> 
         "X-WREN tie-down", "student solo total wind"
     }  # fmt: skip
     assert page.strip.limits == tuple(sorted(page.strip.limits))
-    crossed = [flag for flag in page.strip.flags if flag.mark is DrawnMark.OVER]
+    crossed = [flag for flag in page.strip.flags if flag.mark is Mark.OVER]
     assert "runways X-TERN / dual" in crossed[-1].text
     assert any(flag.mark is None and "to " in flag.text for flag in page.strip.flags)
 
@@ -349,7 +349,7 @@ def test_a_lull_clears_nothing(day: Played) -> None:
     assert student.remaining == ()
     assert page.drawing is not None
     drawn = [end for runway in page.drawing.field.runways for end in runway.ends]
-    assert all(end.mark is DrawnMark.OVER for end in drawn)
+    assert all(end.mark is Mark.OVER for end in drawn)
     assert any(end.reason.endswith("not yet back") for end in drawn)
     easing = next(e for e in page.episodes if e.subject == "tie-down X-WREN")
     assert easing.easing

@@ -9,11 +9,12 @@ from zoneinfo import ZoneInfo
 from tests.drawings.reading import wind
 from windwatch.airframe import Gear, WingPosition
 from windwatch.airmanship.control_positions import card_of_eight, control_positions
+from windwatch.assessment.values import Mark
 from windwatch.drawings.control_card import Craft, control_card
 from windwatch.drawings.field import field_drawing
 from windwatch.drawings.field_facts import Field, FieldEnd, FieldLeg, FieldRunway
 from windwatch.drawings.glyphs import craft_glyph, wind_glyph
-from windwatch.drawings.levels import Mark, level_drawing, levels_legend
+from windwatch.drawings.levels import level_drawing, levels_legend
 from windwatch.drawings.strip import strip_drawing
 from windwatch.drawings.strip_facts import (
     Strip,

@@ -20,11 +20,10 @@ from tests.drawings.reading import (
     wind,
 )
 from tests.drawings.samples import CLOSED, EAST_WEST, FIELD, LEGS, OBLIQUE, WINDS
-from windwatch.assessment.values import Cause, EndFinding, Finding, Level, RunwayFinding
+from windwatch.assessment.values import Cause, EndFinding, Finding, Level, Mark, RunwayFinding
 from windwatch.drawings.boxes import Box, Strip, Wanted, beside
 from windwatch.drawings.field import field_drawing
 from windwatch.drawings.field_facts import Field, FieldEnd, FieldRunway, end_of, runway_of
-from windwatch.drawings.levels import Mark
 from windwatch.drawings.svg import Drawing, Point
 from windwatch.drawings.theme import LIGHT
 from windwatch.fleet import CROSSWIND, Limit, Of

@@ -5,17 +5,10 @@ from __future__ import annotations
 import pytest
 
 from tests.drawings.reading import SVG, all_text, root_of
-from windwatch.assessment.values import Level
-from windwatch.drawings.levels import (
-    MARK_OF_LEVEL,
-    SHAPE_IN_WORDS,
-    Mark,
-    level_drawing,
-    levels_legend,
-)
+from windwatch.assessment.values import MARK_OF_LEVEL, Level, Mark
+from windwatch.drawings.levels import SHAPE_IN_WORDS, level_drawing, levels_legend
 from windwatch.drawings.svg import Drawing
 from windwatch.drawings.theme import PRINT
-from windwatch.notices.words import Mark as NoticeMark
 
 
 def drawn(mark: Mark) -> dict[str, int]:
@@ -61,4 +54,4 @@ def test_the_legend_names_all_levels_in_sight_and_in_words() -> None:
 
 def test_levels_are_those_of_findings_and_of_notices() -> None:
     assert {MARK_OF_LEVEL[level].value for level in Level} == {level.word for level in Level}
-    assert [mark.value for mark in Mark] == [mark.value for mark in NoticeMark]
+    assert [mark.value for mark in Mark] == ["within", "near", "over", "unknown"]

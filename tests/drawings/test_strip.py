@@ -10,7 +10,7 @@ import pytest
 
 from tests.drawings.reading import all_text, parts, points, root_of, wind
 from tests.drawings.samples import NOW, strip
-from windwatch.drawings.levels import Mark
+from windwatch.assessment.values import Mark
 from windwatch.drawings.strip import strip_drawing
 from windwatch.drawings.strip_facts import (
     Strip,

@@ -4,9 +4,9 @@ import re
 
 import pytest
 
+from windwatch.assessment.values import Mark
 from windwatch.notices.compose import compose
 from windwatch.notices.html import INK, LEVEL, PAPER, QUIET
-from windwatch.notices.words import Mark
 
 
 def luminance(colour):

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from datetime import datetime
-from enum import IntEnum
-from typing import NamedTuple
+from enum import IntEnum, StrEnum
+from typing import Final, NamedTuple
 
 from windwatch.fleet import Limit
 from windwatch.wind import DegreesTrue, Knots, Wind
@@ -24,6 +24,18 @@ class Level(IntEnum):
     def word(self) -> str:
         """The word people read."""
         return self.name.lower()
+
+
+class Mark(StrEnum):
+    """A level as people read it; `unknown` is one of them here."""
+
+    WITHIN = "within"
+    NEAR = "near"
+    OVER = "over"
+    UNKNOWN = "unknown"
+
+
+MARK_OF_LEVEL: Final = {Level.WITHIN: Mark.WITHIN, Level.NEAR: Mark.NEAR, Level.OVER: Mark.OVER}
 
 
 class Cause(IntEnum):

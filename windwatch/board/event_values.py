@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from windwatch.assessment.values import Mark
 from windwatch.board.values import Stand, When
-from windwatch.notices.words import Mark
 
 
 class EvidenceShown(NamedTuple):

@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import Any, Final
 
 from windwatch.airmanship.control_table import Deflection, Pitch, Quarter, Roll
+from windwatch.assessment.values import Mark
 from windwatch.board.json_shapes import (
     FLAG,
     NUMBER,
@@ -24,7 +25,6 @@ from windwatch.board.json_shapes import (
     shaped,
 )
 from windwatch.board.values import Stand
-from windwatch.notices.words import Mark
 from windwatch.reports.as_json import wind_as_json
 
 LEVEL: Final = one_of(*(mark.value for mark in Mark))

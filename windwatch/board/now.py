@@ -8,7 +8,7 @@ from functools import cached_property
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from windwatch.airmanship.conversions import PER_KNOT
-from windwatch.assessment.values import Assessment, Level
+from windwatch.assessment.values import MARK_OF_LEVEL, Assessment, Level, Mark
 from windwatch.board.snapshot import FieldRead, Newest, Snapshot
 from windwatch.board.values import Stand, When
 from windwatch.board.watch_now import is_blind
@@ -19,7 +19,7 @@ from windwatch.fleet import Airfield, Fleet
 from windwatch.notices.scene import Scene, set_scene
 from windwatch.notices.situation import every_open_track, make_situation
 from windwatch.notices.values import Notice, Situation
-from windwatch.notices.words import MARK_OF_LEVEL, Mark, Times
+from windwatch.notices.words import Times
 from windwatch.rules import Rules
 from windwatch.wind import Wind
 

@@ -11,10 +11,11 @@ from typing import Final
 
 from markupsafe import Markup
 
+from windwatch.assessment.values import Mark
 from windwatch.board.values import HoldCard, LegCard, SubjectField
 from windwatch.drawings.control_card import control_card, room_for, seen_from_above
 from windwatch.drawings.field import field_drawing
-from windwatch.drawings.levels import Mark, level_shape
+from windwatch.drawings.levels import level_shape
 from windwatch.drawings.strip import strip_drawing
 from windwatch.drawings.strip_facts import Strip
 from windwatch.drawings.svg import (

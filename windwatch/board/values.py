@@ -13,9 +13,9 @@ from datetime import datetime
 from typing import NamedTuple
 
 from windwatch.airmanship.control_table import ControlPositions
+from windwatch.assessment.values import Mark
 from windwatch.drawings.control_card import Craft
 from windwatch.drawings.field_facts import Field
-from windwatch.notices.words import Mark
 from windwatch.wind import Wind
 
 

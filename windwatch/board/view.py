@@ -11,6 +11,7 @@ from typing import Final
 
 from windwatch import __version__
 from windwatch.airmanship import cautions
+from windwatch.assessment.values import MARK_OF_LEVEL, Mark
 from windwatch.board import view_events, view_figures, view_ground, view_runways, view_stations
 from windwatch.board.now import FieldNow, field_now, when, zone_of
 from windwatch.board.page_values import (
@@ -32,12 +33,11 @@ from windwatch.board.values import Figure, Stand, SubjectField, SubjectRow
 from windwatch.board.view_banners import banners, watch_shown
 from windwatch.board.view_todo import thunder_shown, todo
 from windwatch.drawings.levels import SHAPE_IN_WORDS
-from windwatch.drawings.levels import Mark as DrawnMark
 from windwatch.fleet import Aircraft, Limit
 from windwatch.notices import words
 from windwatch.notices.clean import visible
 from windwatch.notices.why import reports_shown, why_rows
-from windwatch.notices.words import Mark, Times
+from windwatch.notices.words import Times
 from windwatch.rules import Rules, in_words
 from windwatch.store.values import StoredEpisode
 
@@ -300,7 +300,7 @@ def _worst(stored: StoredEpisode, stand: Stand, unit: str) -> Figure | None:
     """The worst figure, with the level that it had: it is past, and needs no present wind."""
     if stored.worst is None:
         return None
-    level = words.MARK_OF_LEVEL[stored.worst.level]
+    level = MARK_OF_LEVEL[stored.worst.level]
     shown = Stand(level) if stored.closed_at is not None else stand
     return view_figures.make_figure(stored.worst, shown, unit)
 
@@ -365,7 +365,7 @@ def about_page(snapshot: Snapshot, now: datetime, unit: str = "kt") -> AboutPage
     return AboutPage(
         frame=_frame(snapshot, "About this board", now, unit, times, ()),
         levels=tuple(
-            LevelMeaning(Stand(mark), SHAPE_IN_WORDS[DrawnMark(mark.value)], meaning)
+            LevelMeaning(Stand(mark), SHAPE_IN_WORDS[mark], meaning)
             for mark, meaning in meanings.items()
         ),
         rules=_rules(rules),

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 from typing import Final
 
-from windwatch.assessment.values import Level
+from windwatch.assessment.values import Level, Mark
 from windwatch.board.event_values import (
     AcknowledgementShown,
     AttemptShown,
@@ -29,7 +29,8 @@ from windwatch.notices.lines import step_line
 from windwatch.notices.outbox import OPEN_STATES, Attempt, Delivery, DeliveryState
 from windwatch.notices.scene import mark_of, step_rank
 from windwatch.notices.values import OpenTrack
-from windwatch.notices.words import Mark, Times
+from windwatch.notices.why import report_tags
+from windwatch.notices.words import Times
 from windwatch.store.values import Acknowledgement, StoredEpisode
 
 SHORT: Final = 8
@@ -176,14 +177,7 @@ def evidence(reports: Iterable[ReportRef], times: Times) -> tuple[EvidenceShown,
 
 
 def _evidence(report: ReportRef, times: Times) -> EvidenceShown:
-    tags = "".join(
-        f", {tag}"
-        for tag, there in (
-            ("corrected report", report.corrected),
-            ("fall-back station", report.fall_back),
-        )
-        if there
-    )
+    tags = report_tags(report)
     observed, received = when(report.observed_at, times), when(report.received_at, times)
     return EvidenceShown(
         id=report.id,

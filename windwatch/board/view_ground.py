@@ -8,7 +8,7 @@ from windwatch.airmanship import control_words, tie_down
 from windwatch.airmanship.components import round_half_up_tenth
 from windwatch.airmanship.variation import to_magnetic, true_heading
 from windwatch.airmanship.wing_lift import lift_in_words
-from windwatch.assessment.values import Finding, Level
+from windwatch.assessment.values import Finding, Level, Mark
 from windwatch.board.now import FieldNow
 from windwatch.board.values import Figure, HoldCard, LegCard, ParkedCard, Stand
 from windwatch.board.view_figures import figure
@@ -17,7 +17,6 @@ from windwatch.fleet import PARKED_QUANTITIES, Aircraft, TaxiLeg
 from windwatch.notices import words
 from windwatch.notices.advice import Hold, legs_of, on_leg, parked_in
 from windwatch.notices.clean import visible
-from windwatch.notices.words import Mark
 
 NOT_KNOWN: Final = (
     "The present wind is not known: no control positions are named. Follow the windsock."
@@ -50,7 +49,7 @@ def legs_note(here: FieldNow) -> str:
         notes.append(NOT_KNOWN)
     elif here.fall_back:
         station = here.situation.station_in_use
-        notes.append(f"By the wind of {station}, not the field's own; the windsock decides.")
+        notes.append(words.by_whose_wind(station))
     if not here.airfield.taxi_legs:
         notes.append(EIGHT)
     return " ".join(notes)

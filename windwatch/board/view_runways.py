@@ -6,18 +6,16 @@ from typing import Final
 
 from windwatch.airmanship.components import round_half_up_tenth
 from windwatch.airmanship.variation import true_heading
-from windwatch.assessment.values import EndFinding, Level, RunwayFinding, RunwaysFinding
+from windwatch.assessment.values import EndFinding, Level, Mark, RunwayFinding, RunwaysFinding
 from windwatch.board.now import FieldNow
 from windwatch.board.values import EndRow, Figure, SubjectField, SubjectRow
 from windwatch.board.view_figures import figure, stand_of
 from windwatch.board.view_steps import runway_step
 from windwatch.board.view_todo import remains
 from windwatch.drawings.field_facts import Field, FieldEnd, FieldLeg, FieldRunway, end_of
-from windwatch.drawings.levels import Mark as DrawnMark
 from windwatch.fleet import Runway
 from windwatch.notices import words
 from windwatch.notices.clean import visible
-from windwatch.notices.words import Mark
 from windwatch.wind import Knots
 
 ANYBODY: Final = "anybody"
@@ -197,7 +195,7 @@ def _drawn(here: FieldNow, found: EndFinding, row: EndRow) -> FieldEnd:
     """An end as judged, with the level that is held where it is not yet back within limits."""
     end = end_of(found, here.unit, known=here.known)
     reason = f"{end.reason}, not yet back" if row.stand.note else end.reason
-    return end._replace(mark=DrawnMark(row.stand.mark.value), reason=reason)
+    return end._replace(mark=row.stand.mark, reason=reason)
 
 
 def _not_judged(here: FieldNow, runway: Runway) -> FieldRunway:

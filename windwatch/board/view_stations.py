@@ -6,12 +6,12 @@ from collections.abc import Iterable
 from datetime import datetime
 from typing import Final
 
+from windwatch.assessment.values import Mark
 from windwatch.board.now import FieldNow, zone_of
 from windwatch.board.snapshot import Observation
 from windwatch.board.trend import trend_in_words
 from windwatch.board.values import StationCard
 from windwatch.board.view_figures import wind_shown
-from windwatch.drawings.levels import Mark as DrawnMark
 from windwatch.drawings.strip_facts import Strip, StripFlag, StripLimit, StripPoint
 from windwatch.fleet import SHELTER, TAXI, TIE_DOWN, WIND, Limit, Station
 from windwatch.notices import words
@@ -140,9 +140,9 @@ def _label(limits: list[Limit]) -> str:
 
 def _crossings(crossings: Iterable[Crossing]) -> tuple[StripFlag, ...]:
     """Where limits were crossed, and where it was back; what happened at once shares a flag."""
-    found: dict[tuple[datetime, DrawnMark], list[str]] = {}
+    found: dict[tuple[datetime, Mark], list[str]] = {}
     for each in crossings:
-        mark = DrawnMark.OVER if each.over else DrawnMark.WITHIN
+        mark = Mark.OVER if each.over else Mark.WITHIN
         found.setdefault((each.at, mark), []).append(visible(track_words(each.track)))
     return tuple(
         StripFlag(at, _first_of(list(dict.fromkeys(subjects))), mark)

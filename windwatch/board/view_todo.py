@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from windwatch.assessment.values import Level
+from windwatch.assessment.values import MARK_OF_LEVEL, Level, Mark
 from windwatch.board.now import FieldNow
 from windwatch.board.values import Stand, ThunderShown, ToDo
 from windwatch.board.view_steps import runway_step, steps_now
@@ -16,7 +16,6 @@ from windwatch.notices.clean import visible
 from windwatch.notices.figures import remaining_text, runways_text
 from windwatch.notices.headline import headline
 from windwatch.notices.scene import mark_of
-from windwatch.notices.words import MARK_OF_LEVEL, Mark
 
 NOTHING_JUDGED: Final = "Nothing is judged here: no limit is configured"
 NONE_NEAR: Final = "Within: nothing here is near its limit or over it; your decision"

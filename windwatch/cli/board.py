@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 import logging
-import signal
 import sys
 import threading
 from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
-from types import FrameType
 from typing import TYPE_CHECKING, Final
 
 import click
 
 from windwatch.cli.show import examples, load_settings, paragraph, with_exit_status
+from windwatch.cli.stopping import stop_cleanly
 from windwatch.clock import SystemClock
 from windwatch.errors import SettingsError, StoreError, UsageError
 from windwatch.settings.running import BoardValues, Settings
@@ -69,7 +68,7 @@ def _serve(config: tuple[Path, ...], settings: Settings) -> None:
 
     clock = SystemClock()
     stop = threading.Event()
-    _stop_cleanly(stop)
+    stop_cleanly(stop)
     with ExitStack() as opened:
         store = opened.enter_context(open_store_of(settings, clock))
         beside = opened.enter_context(open_board(settings, store, clock))
@@ -152,15 +151,3 @@ def _hash_password() -> None:
         raise UsageError(str(error)) from None
     click.echo(f'password_hash = "{made}"')
     click.echo(paragraph(BELOW), err=True)
-
-
-def _stop_cleanly(stop: threading.Event) -> None:
-    """SIGTERM and SIGINT."""
-
-    def ask(number: int, frame: FrameType | None) -> None:
-        del number, frame
-        # In a thread of its own: the one that is interrupted may hold the event's lock.
-        threading.Thread(target=stop.set).start()
-
-    signal.signal(signal.SIGTERM, ask)
-    signal.signal(signal.SIGINT, ask)

@@ -18,6 +18,7 @@ import click
 from windwatch.board.links import composer
 from windwatch.board.opening import beside_watch
 from windwatch.cli.show import examples, load_settings, paragraph, with_exit_status
+from windwatch.cli.stopping import stop_cleanly
 from windwatch.clock import Clock, SystemClock
 from windwatch.errors import NoUsableReports, StoreError
 from windwatch.logs import log_to
@@ -59,7 +60,7 @@ def watch(config: tuple[Path, ...], once: bool, verbose: bool, log_file: Path | 
     clock = SystemClock()
     stop = threading.Event()
     if not once:
-        _stop_cleanly(stop)
+        stop_cleanly(stop)
     files = seen(config, settings.secret_files)
     changed = threading.Event()
     if not once:
@@ -167,18 +168,6 @@ def _turn_once(watched: Watch) -> None:
         raise NoUsableReports("no report came; nothing is known, which is not calm")
     if not watched.knows_a_wind():
         raise NoUsableReports("no fresh wind came; nothing is known, which is not calm")
-
-
-def _stop_cleanly(stop: threading.Event) -> None:
-    """SIGTERM and SIGINT: nothing new is begun, what is under way ends."""
-
-    def ask(number: int, frame: FrameType | None) -> None:
-        del number, frame
-        # In a thread of its own: the one that is interrupted may hold the event's lock.
-        threading.Thread(target=stop.set).start()
-
-    signal.signal(signal.SIGTERM, ask)
-    signal.signal(signal.SIGINT, ask)
 
 
 def _reload_on_hang_up(changed: threading.Event, stop: threading.Event) -> None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from math import hypot, radians, sin
 from typing import Final, NamedTuple
 
+from windwatch.assessment.values import Mark
 from windwatch.drawings.arrow import sector_wedge, wind_on_the_field
 from windwatch.drawings.boxes import Box, Strip, Wanted, beside
 from windwatch.drawings.field_facts import (
@@ -26,7 +27,7 @@ from windwatch.drawings.field_runways import (
     painted_numbers,
     runway_surface,
 )
-from windwatch.drawings.levels import Mark, colour_of, level_shape
+from windwatch.drawings.levels import colour_of, level_shape
 from windwatch.drawings.svg import (
     NOTHING,
     Drawing,

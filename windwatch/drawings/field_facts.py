@@ -5,8 +5,14 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from windwatch.airmanship.conversions import from_knots
-from windwatch.assessment.values import EndFinding, Finding, Level, RunwayFinding
-from windwatch.drawings.levels import MARK_OF_LEVEL, Mark
+from windwatch.assessment.values import (
+    MARK_OF_LEVEL,
+    EndFinding,
+    Finding,
+    Level,
+    Mark,
+    RunwayFinding,
+)
 from windwatch.drawings.wind_words import degrees
 from windwatch.fleet import CROSSWIND, GUST_SPREAD, TAILWIND, WIND, Of
 from windwatch.wind import DegreesTrue, Wind

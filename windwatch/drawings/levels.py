@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from enum import StrEnum
 from typing import Final
 
-from windwatch.assessment.values import Level
+from windwatch.assessment.values import Mark
 from windwatch.drawings.svg import (
     Drawing,
     Markup,
@@ -21,18 +20,6 @@ from windwatch.drawings.svg import (
     width_of,
 )
 from windwatch.drawings.theme import Theme
-
-
-class Mark(StrEnum):
-    """A level as people see it; `unknown` is one of them here."""
-
-    WITHIN = "within"
-    NEAR = "near"
-    OVER = "over"
-    UNKNOWN = "unknown"
-
-
-MARK_OF_LEVEL: Final = {Level.WITHIN: Mark.WITHIN, Level.NEAR: Mark.NEAR, Level.OVER: Mark.OVER}
 
 SHAPE_IN_WORDS: Final = {
     Mark.WITHIN: "open ring",

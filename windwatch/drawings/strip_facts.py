@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta, tzinfo
 from typing import Final, NamedTuple
 
-from windwatch.drawings.levels import Mark
+from windwatch.assessment.values import Mark
 from windwatch.drawings.wind_words import speed_figure, wind_sentence
 from windwatch.reports.forecast import Change, Forecast
 from windwatch.wind import Knots, Wind

@@ -79,7 +79,7 @@ def _by_whose_wind(scene: Scene, rows: tuple[Row, ...]) -> tuple[Row, ...]:
     if not rows or not scene.fall_back or not scene.known:
         return rows
     station = scene.situation.station_in_use
-    return (Row(f"By the wind of {station}, not the field's own; the windsock decides."), *rows)
+    return (Row(words.by_whose_wind(station)), *rows)
 
 
 # --- late ----------------------------------------------------------------------

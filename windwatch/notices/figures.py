@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from windwatch.assessment.values import Finding, Level, RunwayFinding, RunwaysFinding
+from windwatch.assessment.values import Finding, Level, Mark, RunwayFinding, RunwaysFinding
 from windwatch.episodes.clock_doubt import WATCH
 from windwatch.episodes.told import is_standing
 from windwatch.episodes.values import Step, StepName, TrackKey, TrackKind
@@ -11,7 +11,7 @@ from windwatch.notices import words
 from windwatch.notices.page import Row
 from windwatch.notices.scene import ALARMS, Scene, mark_of, present_finding, runways_of
 from windwatch.notices.values import OpenTrack
-from windwatch.notices.words import Mark, against, figure_of, kt, number, quantity, quantity_of
+from windwatch.notices.words import against, figure_of, kt, number, quantity, quantity_of
 from windwatch.reports.decode import decode_report
 from windwatch.rules import Rules
 

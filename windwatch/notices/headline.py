@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from windwatch.assessment.values import Level
+from windwatch.assessment.values import MARK_OF_LEVEL, Level, Mark
 from windwatch.episodes.clock_doubt import WATCH
 from windwatch.episodes.values import Step, StepName, TrackKind
 from windwatch.notices import words
 from windwatch.notices.figures import from_to, known_since, thunder_text, track_words, who
 from windwatch.notices.scene import ALARMS, Scene, mark_of, present_finding
-from windwatch.notices.words import MARK_OF_LEVEL, Mark, against, quantity_of
+from windwatch.notices.words import against, quantity_of
 
 
 def headline(scene: Scene) -> str:

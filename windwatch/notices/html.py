@@ -9,10 +9,10 @@ from typing import Final, NamedTuple
 from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 from markupsafe import Markup, escape
 
+from windwatch.assessment.values import Mark
 from windwatch.notices import words
 from windwatch.notices.bounded import within
 from windwatch.notices.page import Page
-from windwatch.notices.words import Mark
 
 
 class Ink(NamedTuple):

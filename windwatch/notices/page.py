@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from windwatch.notices.words import Mark
+from windwatch.assessment.values import Mark
 
 
 class Row(NamedTuple):

@@ -5,7 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from windwatch.assessment.values import Assessment, Finding, Level, RunwaysFinding
+from windwatch.assessment.values import (
+    MARK_OF_LEVEL,
+    Assessment,
+    Finding,
+    Level,
+    Mark,
+    RunwaysFinding,
+)
 from windwatch.episodes.silence import WIND as WIND_GROUP
 from windwatch.episodes.values import Step, StepName, TrackKey, TrackKind
 from windwatch.fleet import (
@@ -18,7 +25,7 @@ from windwatch.fleet import (
     TellAbout,
 )
 from windwatch.notices.values import Notice, OpenTrack, Situation
-from windwatch.notices.words import KIND_ORDER, MARK_OF_LEVEL, Mark, Times
+from windwatch.notices.words import KIND_ORDER, Times
 from windwatch.rules import Rules
 
 # What leads a notice, and stands first in it. Opened and worsened rank alike: the worst leads.

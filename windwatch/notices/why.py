@@ -180,18 +180,23 @@ def _local_notes(scene: Scene) -> tuple[str, ...]:
 # --- evidence -------------------------------------------------------------------
 
 
+def report_tags(report: ReportRef) -> str:
+    """What sets a report apart, to stand behind its times: ``, corrected report``."""
+    return "".join(
+        f", {tag}"
+        for tag, there in (
+            ("corrected report", report.corrected),
+            ("fall-back station", report.fall_back),
+        )
+        if there
+    )
+
+
 def evidence_rows(scene: Scene) -> tuple[Row, ...]:
     """The raw reports with their receipt times, and the rule where it is not the figure itself."""
     rows: list[Row] = []
     for report in reports_shown(scene):
-        tags = "".join(
-            f", {tag}"
-            for tag, there in (
-                ("corrected report", report.corrected),
-                ("fall-back station", report.fall_back),
-            )
-            if there
-        )
+        tags = report_tags(report)
         rows.append(
             Row(
                 f"{report.kind} of {report.station}, "

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, tzinfo
-from enum import StrEnum
 from functools import lru_cache
 from typing import Final, assert_never
 
@@ -27,18 +26,6 @@ from windwatch.fleet import (
     Of,
 )
 from windwatch.wind import Calm, Missing, Steady, Variable, Wind
-
-
-class Mark(StrEnum):
-    """A level as people read it; `unknown` is one of them here."""
-
-    WITHIN = "within"
-    NEAR = "near"
-    OVER = "over"
-    UNKNOWN = "unknown"
-
-
-MARK_OF_LEVEL: Final = {Level.WITHIN: Mark.WITHIN, Level.NEAR: Mark.NEAR, Level.OVER: Mark.OVER}
 
 QUANTITY: Final = {
     CROSSWIND: "crosswind",
@@ -198,6 +185,11 @@ class Times:
 def _local_and_utc(moment: datetime, zone: tzinfo | None) -> str:
     utc = f"{moment.astimezone(UTC):%H:%MZ}"
     return utc if zone is None else f"{moment.astimezone(zone):%H:%M} local ({utc})"
+
+
+def by_whose_wind(station: str) -> str:
+    """What advice by the wind of another station says first."""
+    return f"By the wind of {station}, not the field's own; the windsock decides."
 
 
 def minutes(span: timedelta) -> str:
