@@ -1,10 +1,12 @@
-"""What all tests share: where the recorded reports are, and no skipping in CI."""
+"""What all tests share: the recorded reports, a program to start, no skipping in CI."""
 
 from __future__ import annotations
 
 import logging
 import os
-from collections.abc import Iterator
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -53,6 +55,30 @@ def reference() -> Path:
 def root() -> Path:
     """Top of the project."""
     return ROOT
+
+
+@pytest.fixture
+def start(tmp_path: Path) -> Iterator[Callable[..., subprocess.Popen[str]]]:
+    """Start a command in the folder of the test; whatever still runs is ended."""
+    started = []
+
+    def begin(*args: str) -> subprocess.Popen[str]:
+        process = subprocess.Popen(
+            [sys.executable, "-m", "windwatch", *args],
+            cwd=tmp_path,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+            env=os.environ | {"COLUMNS": "80"},
+        )
+        started.append(process)
+        return process
+
+    yield begin
+    for process in started:
+        if process.poll() is None:
+            process.kill()
+        process.communicate()
 
 
 @pytest.fixture(scope="session")

@@ -1,11 +1,13 @@
 """What the tests of the commands share: run one, and look at what a terminal would show."""
 
 import json
+import os
 from collections.abc import Callable
 
 import pytest
 from click.testing import CliRunner, Result
 
+from tests.cli.field_table import make_table
 from windwatch.cli.main import main
 
 Run = Callable[..., Result]
@@ -53,3 +55,27 @@ def flat() -> Callable[[str], str]:
 def caution() -> str:
     """The words that stand under all advice."""
     return CAUTION
+
+
+@pytest.fixture
+def here(tmp_path, monkeypatch):
+    """An empty folder, with a small table of airfields elsewhere."""
+    monkeypatch.setenv("WINDWATCH_AIRFIELDS", str(make_table(tmp_path / "table")))
+    for name in [name for name in os.environ if name.endswith(("_SECRET", "_PASSWORD"))]:
+        monkeypatch.delenv(name)
+    folder = tmp_path / "here"
+    folder.mkdir()
+    monkeypatch.chdir(folder)
+    return folder
+
+
+@pytest.fixture
+def talk(run):
+    """Run `config new` with one answer a line, and give back what it said."""
+
+    def answers(*lines, options=(), status=0):
+        result = run("config", "new", *options, given="".join(f"{line}\n" for line in lines))
+        assert result.exit_code == status, result.output
+        return result
+
+    return answers

@@ -2,11 +2,8 @@
 
 import http.client
 import json
-import os
 import signal
 import socket
-import subprocess
-import sys
 import threading
 import time
 from datetime import timedelta
@@ -61,30 +58,6 @@ def test_a_board_needs_a_configuration(run):
 
 
 # --- as people run it ------------------------------------------------------------------
-
-
-@pytest.fixture
-def start(tmp_path):
-    """Start a command in the folder of the test; whatever still runs is ended."""
-    started = []
-
-    def begin(*args):
-        process = subprocess.Popen(
-            [sys.executable, "-m", "windwatch", *args],
-            cwd=tmp_path,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.PIPE,
-            text=True,
-            env=os.environ | {"COLUMNS": "80"},
-        )
-        started.append(process)
-        return process
-
-    yield begin
-    for process in started:
-        if process.poll() is None:
-            process.kill()
-        process.communicate()
 
 
 def get(port, path):

@@ -6,8 +6,8 @@ from urllib.parse import quote, unquote
 
 import pytest
 
-from tests.delivery.test_fault_rows import target
-from tests.delivery.test_worker import enqueue, no_restate, worker
+from tests.delivery.fault_rows import target
+from tests.delivery.little_worker import enqueue, no_restate, worker
 from tests.servers.mail_server import MailServer as Server
 from tests.servers.raw_server import RawServer
 from tests.servers.samples import GUST_FRONT, a_content, a_notice

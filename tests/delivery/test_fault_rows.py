@@ -1,4 +1,4 @@
-"""Rows F60 to F79 of the fault table, each whole: real servers, and a real watch where it counts.
+"""Rows F60 to F75 of the fault table, each whole: real servers, and a real watch where it counts.
 
 What a channel alone must make of each answer is in test_email and test_webhook; here it is what
 becomes of the notice.
@@ -7,7 +7,6 @@ becomes of the notice.
 import json
 import socket
 import threading
-import time
 from collections import Counter
 from contextlib import ExitStack
 from datetime import timedelta
@@ -15,108 +14,28 @@ from datetime import timedelta
 import pytest
 from click.testing import CliRunner
 
-from tests.delivery.test_worker import Even, enqueue, mail_routes, play, state_now, states
+from tests.delivery.fault_rows import (
+    BOTH_OF,
+    HOOK_OF,
+    MAIL_OF,
+    OWNER,
+    answers_of,
+    configured,
+    env,
+    target,
+    until,
+    worker,
+)
+from tests.delivery.little_worker import NOW, SECOND, enqueue, mail_routes, play, states
 from tests.servers.certificates import ca_file
 from tests.servers.mail_server import DROP, MailServer
 from tests.servers.raw_server import RawServer
-from tests.servers.samples import GUST_FRONT, a_content, a_notice
-from tests.servers.webhook_server import DROP as DROPPED
-from tests.servers.webhook_server import SECRET, WebhookReceiver
-from tests.watch.little_watch import MINUTE, QUIET, START, STORM, bench, config_text, metar
+from tests.servers.samples import a_content, a_notice
+from tests.servers.webhook_server import WebhookReceiver
+from tests.watch.little_watch import MINUTE, STORM, bench
 from windwatch.cli.main import main
-from windwatch.clock import HandClock
-from windwatch.delivery.channels import ChannelBook, WebhookTarget
 from windwatch.delivery.webhook import WebhookChannel
-from windwatch.delivery.worker import Worker
 from windwatch.notices.outbox import Route
-from windwatch.reports.raw import RawReport
-from windwatch.store.store import open_store
-
-NOW = GUST_FRONT
-OWNER = "owner of X-WREN"
-SECOND = timedelta(seconds=1)
-
-MAIL_OF = '\n[[contact]]\nname = "{name}"\nemail = "{name}@faraway.example"\n'
-HOOK_OF = (
-    '\n[[contact]]\nname = "{name}"\n'
-    'webhook = {{ url = "{url}", allow_http = true, secret_env = "HOOK_SECRET" }}\n'
-)
-BOTH_OF = (
-    '\n[[contact]]\nname = "{name}"\nemail = "{name}@faraway.example"\n'
-    'webhook = {{ url = "{url}", allow_http = true, secret_env = "HOOK_SECRET" }}\n{more}\n'
-)
-
-
-@pytest.fixture
-def mail():
-    with MailServer() as server:
-        yield server
-
-
-@pytest.fixture
-def hook():
-    with WebhookReceiver(check_time=False) as receiver:
-        yield receiver
-
-
-@pytest.fixture
-def clock():
-    return HandClock(NOW)
-
-
-@pytest.fixture
-def store(tmp_path, clock):
-    with open_store(tmp_path / "worker.db", clock, durable=False) as store:
-        yield store
-
-
-def configured(mail, people, **more):
-    rim = (
-        '[delivery]\nallow_networks = ["127.0.0.0/8"]\n'
-        f'[mail]\nhost = "{mail.host}"\nport = {mail.port}\nsecurity = "starttls"\n'
-        f'username = "{mail.username}"\npassword_env = "MAIL_PASSWORD"\n'
-        f'ca_file = "{mail.ca_file}"\nsender = "windwatch <windwatch@larkspur.example>"\n'
-    )
-    return config_text(rim=rim, people=people, **more)
-
-
-def env(mail):
-    return {"MAIL_PASSWORD": mail.password, "HOOK_SECRET": SECRET}
-
-
-def until(b, *seconds):
-    """Let time pass to each of these seconds after the start, and deliver what is due."""
-    for second in seconds:
-        b.at(START + second * SECOND)
-        b.watch.tick()
-        b.watch.deliver()
-
-
-def target(url, **changes):
-    values = {
-        "url": url,
-        "secrets": (SECRET,),
-        "allow_http": True,
-        "allow_networks": ("127.0.0.0/8",),
-        "ca_file": ca_file(),
-    }
-    return WebhookTarget(**values | changes)
-
-
-def worker(store, clock, channels, in_turn=(), restate=state_now):
-    book = ChannelBook({Route(*route): channel for route, channel in channels.items()}, in_turn)
-    return Worker(store, book, clock, restate, Even())
-
-
-def answers_of(store):
-    return [
-        [a.outcome for a in store.attempts(d.id)] for n in store.notices() for d in n.deliveries
-    ]
-
-
-def body(message):
-    return " ".join(message.get_body(("plain",)).get_content().split())
-
 
 # --- mail ------------------------------------------------------------------------------
 
@@ -390,182 +309,3 @@ def test_f75_a_name_that_leads_inside_later_is_refused_at_connect(
     assert len(hook.calls) == 1
     answer = store.notices()[-1].deliveries[0].last_answer
     assert "not a public address" in answer
-
-
-# --- crowds, and no network at all -----------------------------------------------------
-
-
-@pytest.mark.fault("F76")
-def test_f76_one_endpoint_of_100_hangs_and_the_others_have_theirs_in_5_s(store, clock):
-    """p99 of the other 99, two notices each; every endpoint is a host of its own."""
-    let_go = threading.Event()
-    arrived = []
-    lock = threading.Lock()
-
-    def answers(connection):
-        head = b""
-        while b"\r\n\r\n" not in head:
-            head += connection.recv(65_536)
-        if connection.getsockname()[0] == "127.0.0.7":
-            let_go.wait(30)
-            return
-        with lock:
-            arrived.append(time.monotonic())
-        connection.sendall(b"HTTP/1.1 204 No Content\r\nConnection: close\r\n\r\n")
-
-    with RawServer(answers, address="0.0.0.0") as server:  # noqa: S104 - 127.0.0.1 to .100
-        names = [f"contact {number}" for number in range(1, 101)]
-        routes = {
-            (name, "webhook"): WebhookChannel(
-                target(f"http://127.0.0.{number}:{server.port}/", whole_s=30.0)
-            )
-            for number, name in enumerate(names, 1)
-        }
-        for airfield in ("XLKS", "XBRN"):
-            enqueue(
-                store,
-                *(a_notice(name, airfield=airfield) for name in names),
-                channels=("webhook",),
-            )
-        one = worker(store, clock, routes)
-        began = time.monotonic()
-        report = one.drain(patience=timedelta(seconds=0.3))
-        let_go.set()
-        waited = sorted(at - began for at in arrived)
-    assert (report.accepted, report.under_way) == (198, 2)
-    assert len(waited) == 198
-    assert waited[int(0.99 * len(waited))] <= 5
-    one.drain()
-
-
-@pytest.mark.fault("F78")
-@pytest.mark.promise(6)
-@pytest.mark.promise(13)
-def test_f78_six_hours_without_a_network_become_one_notice_per_contact_and_airfield(
-    tmp_path, mail, hook
-):
-    """At XLKS the wind opens and ends twice, at XBRN it opens and stays."""
-    people = MAIL_OF.format(name="owner") + HOOK_OF.format(name="desk", url=hook.url)
-    text = configured(mail, people, airfields=("XLKS", "XBRN"))
-    winds = {
-        0: (QUIET, QUIET),
-        20: (STORM, QUIET),
-        40: (QUIET, QUIET),
-        90: (QUIET, QUIET),
-        110: (QUIET, QUIET),
-        160: ("29028G38KT", QUIET),
-        200: (QUIET, QUIET),
-        250: (QUIET, "31030G45KT"),
-        270: (QUIET, "31024G33KT"),
-        310: (QUIET, "31024G33KT"),
-        350: (QUIET, "31024G33KT"),
-    }
-    mail.script("greeting", *[DROP] * 5000)
-    hook.script(*[DROPPED] * 5000)
-    with bench(tmp_path, text, **env(mail)) as b:
-        steps = []
-        for minute in range(361):
-            b.at(START + minute * MINUTE)
-            if minute in winds:
-                for station, wind in zip(("XLKS", "XBRN"), winds[minute], strict=True):
-                    steps += [
-                        (n.contact, n.airfield, s.name.value)
-                        for n, _ in b.take(wind, station=station).notices
-                        for s in n.steps
-                    ]
-            b.watch.tick()
-            if minute % 20 == 0:
-                b.watch.deliver()
-        for contact in ("owner", "desk"):
-            told = [(a, s) for c, a, s in steps if c == contact]
-            assert told == [
-                ("XLKS", "opened"),
-                ("XLKS", "back"),
-                ("XLKS", "opened"),
-                ("XLKS", "back"),
-                ("XBRN", "opened"),
-            ]
-        assert (mail.messages, hook.received) == ([], [])
-        mail._script.clear()
-        hook._script.clear()
-        until(b, *range(361 * 60, 375 * 60, 60))
-
-        # The one for XLKS: over, and what happened; the one for XBRN: how it stands now.
-        assert len(mail.messages) == len(hook.received) == 2
-        by_field = {str(m["Subject"])[:4]: body(m) for m in mail.messages}
-        said = {c.payload["airfield"]: " ".join(c.payload["text"].split()) for c in hook.received}
-        for past, present in (
-            (by_field["XLKS"], by_field["XBRN"]),
-            (said["XLKS"], said["XBRN"]),
-        ):
-            assert "41 kt" in past
-            assert "38 kt" in past
-            assert "No alert of yours is open now" in past
-            assert "33 kt" in present
-            assert "45" in present
-        assert {c.payload["kind"] for c in hook.received} == {"state now"}
-        until(b, *range(376 * 60, 400 * 60, 60))
-        assert len(mail.messages) == len(hook.received) == 2
-
-
-@pytest.mark.fault("F78")
-@pytest.mark.promise(6)
-def test_f78_where_the_feed_was_gone_too_one_notice_tells_the_state_now_and_what_happened(
-    tmp_path, mail, hook
-):
-    """Three openings and two ends come in one answer of the feed when the network is back."""
-    people = MAIL_OF.format(name="owner") + HOOK_OF.format(name="desk", url=hook.url)
-    winds = {20: STORM, 40: QUIET, 90: QUIET, 110: QUIET, 160: "29028G38KT", 200: QUIET}
-    winds |= {250: QUIET, 270: QUIET, 310: "31030G45KT", 350: "31024G33KT"}
-    mail.script("greeting", *[DROP] * 5000)
-    hook.script(*[DROPPED] * 5000)
-    with bench(tmp_path, configured(mail, people), **env(mail)) as b:
-        b.take(QUIET)
-        for minute in range(5, 361, 5):
-            b.at(START + minute * MINUTE)
-            b.watch.tick()
-            if minute % 20 == 0:
-                b.watch.deliver()
-        mail._script.clear()
-        hook._script.clear()
-        now = b.clock.now()
-        b.watch.take(
-            [RawReport(metar(START + m * MINUTE, wind), now, "test") for m, wind in winds.items()]
-        )
-        until(b, *range(360 * 60, 375 * 60, 60))
-        [message], [call] = mail.messages, hook.received
-        assert call.payload["kind"] == "state now"
-        for text in (body(message), " ".join(call.payload["text"].split())):
-            assert "Late by" in text
-            assert "now 33 kt > 25 kt" in text
-            assert "worst 45 kt" in text
-            assert "38 kt > 25 kt - past" in text
-            assert "no wind known from XLKS since" in text
-
-
-@pytest.mark.fault("F79")
-@pytest.mark.promise(10)
-def test_f79_where_every_channel_of_the_only_contact_fails_it_is_red_everywhere(
-    tmp_path, mail, hook
-):
-    people = BOTH_OF.format(name="owner", url=hook.url, more="")
-    mail.script("rcpt", *["550 5.1.1 nobody here"] * 100)
-    hook.script(*[404] * 100)
-    with bench(tmp_path, configured(mail, people), **env(mail)) as b:
-        b.take(STORM)
-        until(b, *range(0, 300, 15))
-        # In the health answer, and no cycle counts as complete: the heartbeat stays away.
-        found = b.watch.keeper.health(b.watch.books)
-        assert "owner is reached by no channel" in found.faults(found.written_at)
-        assert found.last_cycle_at is None
-        # In `log`.
-        assert sorted(states(b.store)) == ["refused", "refused"]
-        said = CliRunner().invoke(
-            main, ["log", str(tmp_path / "watch.toml"), "--since", "2026-09-22T00:00Z"]
-        )
-        assert "550 5.1.1 nobody here" in said.stdout
-        # In the next notice.
-        b.at(START + 10 * MINUTE)
-        [(notice, content)] = b.take("27040G59KT").notices
-        assert set(notice.undelivered_by) == {"email", "webhook"}
-        assert "could not be delivered by email" in " ".join(content.text.split())

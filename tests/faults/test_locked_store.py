@@ -26,8 +26,7 @@ from windwatch.feeds.values import FetchResult
 from windwatch.reports.raw import RawReport
 from windwatch.store import sqlite
 from windwatch.store.store import open_store
-from windwatch.watch import Watch
-from windwatch.wiring import make_channels, make_outward
+from windwatch.wiring import make_outward
 
 # A backup tool of somebody else's, a database browser, a forgotten shell.
 HOLDER = """
@@ -89,15 +88,8 @@ def watched(tmp_path):
             bench(tmp_path, text, HandClock(START)) as b,
             open_store(tmp_path / "watch.db", b.clock) as store,
         ):
-            b.feed, b.store, b.outward = Winds(), store, make_outward(b.settings)
-            b.watch = Watch(
-                b.settings,
-                store,
-                b.feed,
-                make_channels(b.settings),
-                b.clock,
-                outward=b.outward,
-            )
+            b.store, b.outward = store, make_outward(b.settings)
+            b.anew(Winds(), b.outward)
             yield b, listener
 
 

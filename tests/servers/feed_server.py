@@ -7,14 +7,13 @@ the headers, the 204 and the ETag of the real one (reference/feeds.md section 1)
 import hashlib
 import json
 import math
-import threading
 from datetime import UTC, datetime, timedelta
-from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from http.server import BaseHTTPRequestHandler
 from pathlib import Path
-from types import TracebackType
-from typing import Any, Self
+from typing import Any
 from urllib.parse import parse_qs, urlsplit
 
+from tests.servers.loopback import LoopbackServer
 from windwatch.clock import Clock
 from windwatch.feeds.recorded import read_recorded
 from windwatch.feeds.report_text import observed_near, station_of
@@ -23,7 +22,7 @@ from windwatch.reports.raw import RawReport
 MOST_ENTRIES = 400
 
 
-class PlayedFeed:
+class PlayedFeed(LoopbackServer):
     """Serve a recorded file as the Data API would have shown it.
 
     Attributes
@@ -45,29 +44,11 @@ class PlayedFeed:
         self.asked: list[str] = []
         self.faults: list[tuple[int, dict[str, str], bytes]] = []
         self.hidden: set[str] = set()
-        self._server = ThreadingHTTPServer(("127.0.0.1", 0), _handler(self))
-        self._server.daemon_threads = True
-        self._thread = threading.Thread(
-            target=self._server.serve_forever, kwargs={"poll_interval": 0.02}, daemon=True
-        )
+        super().__init__(_handler(self))
 
     @property
     def url(self) -> str:
-        return f"http://127.0.0.1:{self._server.server_port}/api/data"
-
-    def __enter__(self) -> Self:
-        self._thread.start()
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self._server.shutdown()
-        self._server.server_close()
-        self._thread.join()
+        return f"{self.root}/api/data"
 
     def date(self) -> str:
         return f"{self._clock.now():%a, %d %b %Y %H:%M:%S} GMT"

@@ -5,12 +5,12 @@ as JSON, and 204 where nobody reported (reference/feeds.md section 1).
 """
 
 import json
-import threading
 from datetime import datetime
-from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
-from types import TracebackType
-from typing import Any, Self
+from http.server import BaseHTTPRequestHandler
+from typing import Any
 from urllib.parse import parse_qs, urlsplit
+
+from tests.servers.loopback import LoopbackServer
 
 
 def a_record(station: str, place: tuple[float, float], observed_at: datetime, **more: Any) -> dict:
@@ -35,7 +35,7 @@ def a_record(station: str, place: tuple[float, float], observed_at: datetime, **
     }
 
 
-class StationsServer:
+class StationsServer(LoopbackServer):
     """Answers while its context is open.
 
     Attributes
@@ -58,34 +58,12 @@ class StationsServer:
         self.answers: dict[str, tuple[int, bytes]] = {}
         self.asked: list[str] = []
         self.agents: list[str] = []
-        self._server = ThreadingHTTPServer(("127.0.0.1", 0), _handler(self))
-        self._server.daemon_threads = True
-        self._thread = threading.Thread(
-            target=self._server.serve_forever, kwargs={"poll_interval": 0.02}, daemon=True
-        )
-
-    @property
-    def root(self) -> str:
-        return f"http://127.0.0.1:{self._server.server_port}"
+        super().__init__(_handler(self))
 
     @property
     def url(self) -> str:
         """What goes into the settings of an awc feed."""
         return f"{self.root}/api/data"
-
-    def __enter__(self) -> Self:
-        self._thread.start()
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self._server.shutdown()
-        self._server.server_close()
-        self._thread.join()
 
     def answer(self, target: str) -> tuple[int, bytes]:
         self.asked.append(target)

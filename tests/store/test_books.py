@@ -5,22 +5,10 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from tests.servers.samples import FINDING, GUST_FRONT, REPORT, TIE_DOWN, a_content, a_notice, a_step
+from tests.store.samples import save_report
 from windwatch.errors import StoreError
 
 NOW = GUST_FRONT
-
-
-def save_report(books, report="r1", status="accepted"):
-    books.save_report(
-        id=report,
-        station="XLKS",
-        kind="SPECI",
-        observed_at=REPORT.observed_at,
-        received_at=NOW,
-        raw=REPORT.raw,
-        source="awc",
-        status=status,
-    )
 
 
 @pytest.mark.promise(1)

@@ -5,7 +5,8 @@ from contextlib import closing
 
 import pytest
 
-from tests.servers.samples import GUST_FRONT, REPORT, a_content, a_notice
+from tests.servers.samples import GUST_FRONT, a_content, a_notice
+from tests.store.samples import save_report
 from windwatch.errors import StoreError, StoreHeld
 from windwatch.store.damage import set_aside
 from windwatch.store.store import open_store
@@ -25,15 +26,7 @@ def watched(path, clock):
     with open_store(path, clock) as store, store.hold("the watch"):
         for number in range(50):
             with store.transaction() as books:
-                books.save_report(
-                    id=f"r{number}",
-                    station="XLKS",
-                    kind="SPECI",
-                    observed_at=REPORT.observed_at,
-                    received_at=NOW,
-                    raw=REPORT.raw,
-                    source="awc",
-                )
+                save_report(books, f"r{number}")
                 books.enqueue(a_notice(number=number), a_content(), ["email"])
     return path
 

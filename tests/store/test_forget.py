@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 from sqlalchemy import event
 
-from tests.servers.samples import FINDING, GUST_FRONT, REPORT, TIE_DOWN, a_content, a_notice, a_step
+from tests.servers.samples import GUST_FRONT, TIE_DOWN, a_content, a_notice, a_step
+from tests.store.samples import open_episode
 from windwatch.episodes.silence import Silence
 from windwatch.episodes.state import Acknowledgement, AirfieldState, ContactState
 from windwatch.episodes.told import Told
@@ -32,13 +33,7 @@ def fill(store):
     step = a_step()
     with store.transaction() as books:
         books.save_steps([step])
-        books.save_episode(
-            id="episode-1",
-            track=TIE_DOWN,
-            opened_at=REPORT.observed_at,
-            opened_by=REPORT.id,
-            worst=FINDING,
-        )
+        open_episode(books)
         books.enqueue(a_notice(NAME, 1, steps=(step,)), a_content(f"for {NAME}"), ["email"])
         books.enqueue(a_notice(NAME, 2), a_content(f"to {ADDRESS}"), ["email", "webhook"])
         books.enqueue(

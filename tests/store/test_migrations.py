@@ -8,17 +8,16 @@ from pathlib import Path
 
 import pytest
 from alembic import command
-from alembic.autogenerate import compare_metadata
 from alembic.config import Config
-from alembic.migration import MigrationContext
 from sqlalchemy import create_engine, text
 
 from tests.servers.samples import FINDING, GUST_FRONT, REPORT, a_content, a_notice, a_step
+from tests.store.samples import differences
 from windwatch.errors import StoreError
 from windwatch.store import postgres as ours
 from windwatch.store import upgrade
 from windwatch.store.store import open_database, open_store
-from windwatch.store.tables import METADATA, UtcTime
+from windwatch.store.tables import METADATA
 
 NOW = GUST_FRONT
 FIRST = Path(__file__).parent / "first_store.sql"
@@ -134,14 +133,7 @@ def _copy(connection, table, rows):
 def test_the_steps_make_exactly_the_tables_that_the_program_uses_in_postgresql(postgres):
     engine = ours.open_engine(ours.address(postgres.database(), None))
 
-    def same_type(context, found, wanted, found_type, wanted_type):
-        if isinstance(wanted_type, UtcTime):
-            return str(found_type) != "BIGINT"
-        return None
-
-    with engine.connect() as connection:
-        context = MigrationContext.configure(connection, opts={"compare_type": same_type})
-        assert compare_metadata(context, METADATA) == []
+    assert differences(engine) == []
     engine.dispose()
 
 

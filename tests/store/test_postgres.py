@@ -15,6 +15,7 @@ from sqlalchemy import text
 
 from tests.servers.cutting_proxy import CuttingProxy
 from tests.servers.samples import GUST_FRONT, REPORT, a_content, a_notice, a_step
+from tests.store.samples import save_report
 from windwatch.errors import StoreError
 from windwatch.store import postgres as ours
 from windwatch.store.sqlite import in_words as sqlite_in_words
@@ -329,15 +330,7 @@ def test_nuls_and_halves_of_characters_undo_no_transaction(store):
             status="quarantined",
             reason="no wind in '\0'",
         )
-        books.save_report(
-            id=REPORT.id,
-            station="XLKS",
-            kind="SPECI",
-            observed_at=REPORT.observed_at,
-            received_at=NOW,
-            raw=REPORT.raw,
-            source="awc",
-        )
+        save_report(books, REPORT.id)
     odd, good = store.reports(["r1", REPORT.id])
     assert odd.raw == "METAR XLKS 221853Z␀ 20018G25KT ? RMK"
     assert good.raw == REPORT.raw

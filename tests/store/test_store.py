@@ -9,20 +9,18 @@ import textwrap
 from contextlib import closing
 
 import pytest
-from alembic.autogenerate import compare_metadata
 from alembic.config import Config
-from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import create_engine
 
 import windwatch.store.migrations
-from tests.servers.samples import GUST_FRONT, REPORT
+from tests.servers.samples import GUST_FRONT
+from tests.store.samples import differences, save_report
 from windwatch.clock import HandClock
 from windwatch.errors import StoreError, StoreHeld
 from windwatch.store import upgrade
 from windwatch.store.sqlite import safe_modes, wal_is_sound
 from windwatch.store.store import open_store
-from windwatch.store.tables import METADATA, UtcTime
 
 NOW = GUST_FRONT
 
@@ -41,19 +39,6 @@ def path(tmp_path):
 def store(path, clock):
     with open_store(path, clock) as store:
         yield store
-
-
-def save_report(books, report="r1", status="accepted"):
-    books.save_report(
-        id=report,
-        station="XLKS",
-        kind="SPECI",
-        observed_at=REPORT.observed_at,
-        received_at=NOW,
-        raw=REPORT.raw,
-        source="awc",
-        status=status,
-    )
 
 
 # --- the file ---------------------------------------------------------------
@@ -231,14 +216,7 @@ def test_the_steps_make_exactly_the_tables_that_the_program_uses(path, clock):
     open_store(path, clock).close()
     engine = create_engine(f"sqlite:///{path}")
 
-    def same_type(context, found, wanted, found_type, wanted_type):
-        if isinstance(wanted_type, UtcTime):
-            return str(found_type) != "BIGINT"
-        return None
-
-    with engine.connect() as connection:
-        context = MigrationContext.configure(connection, opts={"compare_type": same_type})
-        assert compare_metadata(context, METADATA) == []
+    assert differences(engine) == []
     engine.dispose()
 
 

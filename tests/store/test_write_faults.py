@@ -12,7 +12,8 @@ from pathlib import Path
 import pytest
 from sqlalchemy import event
 
-from tests.servers.samples import FINDING, GUST_FRONT, REPORT, TIE_DOWN, a_content, a_notice, a_step
+from tests.servers.samples import GUST_FRONT, REPORT, a_content, a_notice, a_step
+from tests.store.samples import open_episode, save_report
 from windwatch.errors import StoreError
 from windwatch.notices.outbox import DeliveryState, Outcome
 from windwatch.store import sqlite
@@ -27,23 +28,9 @@ def judge(store):
     """One report's changes, as the watch writes them."""
     step = a_step()
     with store.transaction() as books:
-        books.save_report(
-            id=REPORT.id,
-            station="XLKS",
-            kind="SPECI",
-            observed_at=REPORT.observed_at,
-            received_at=NOW,
-            raw=REPORT.raw,
-            source="awc",
-        )
+        save_report(books, REPORT.id)
         books.save_steps([step])
-        books.save_episode(
-            id="episode-1",
-            track=TIE_DOWN,
-            opened_at=REPORT.observed_at,
-            opened_by=REPORT.id,
-            worst=FINDING,
-        )
+        open_episode(books)
         books.save_airfield_state("XLKS", '{"level":"over"}', NOW)
         books.enqueue(a_notice("a", 1, steps=(step,)), a_content(), ["email", "webhook"])
         books.enqueue(a_notice("b", 1, steps=(step,)), a_content(), ["email"])
@@ -129,6 +116,7 @@ from pathlib import Path
 from tests.servers.samples import GUST_FRONT
 from tests.store.test_write_faults import deliver, judge, parts_there
 from windwatch.clock import HandClock
+from tests.store.samples import open_episode, save_report
 from windwatch.errors import StoreError
 from windwatch.store.store import open_store
 

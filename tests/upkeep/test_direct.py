@@ -5,7 +5,7 @@ from datetime import timedelta
 
 import pytest
 
-from tests.delivery.test_worker import Scripted
+from tests.delivery.little_worker import Scripted
 from tests.servers.samples import GUST_FRONT, a_content, a_notice
 from windwatch.clock import HandClock
 from windwatch.delivery.channels import ChannelBook

@@ -12,6 +12,7 @@ from windwatch.reports.raw import RawReport
 from windwatch.settings.read import read_settings
 from windwatch.settings.running import Settings
 from windwatch.store.store import Store, open_store
+from windwatch.upkeep.showing import Outward
 from windwatch.watch import CycleReport, Watch
 from windwatch.wiring import make_channels, make_feed
 
@@ -83,6 +84,18 @@ class Bench:
         """A new watch from the store alone, as after a restart."""
         self.watch = Watch(
             self.settings, self.store, self.feed, make_channels(self.settings), self.clock
+        )
+
+    def anew(self, feed: Feed, outward: Outward) -> None:
+        """A new watch on another feed, that shows itself outward."""
+        self.feed = feed
+        self.watch = Watch(
+            self.settings,
+            self.store,
+            feed,
+            make_channels(self.settings),
+            self.clock,
+            outward=outward,
         )
 
 

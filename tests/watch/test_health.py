@@ -18,8 +18,7 @@ from windwatch.cli.main import main
 from windwatch.clock import HandClock, SystemClock
 from windwatch.errors import FeedError
 from windwatch.upkeep import health
-from windwatch.watch import Watch
-from windwatch.wiring import make_channels, make_outward, status_path
+from windwatch.wiring import make_outward, status_path
 
 CLOCK = SystemClock()
 
@@ -32,15 +31,7 @@ def ask(folder, *more):
 def running(tmp_path):
     """A watch of this very process and minute, that writes its state."""
     with bench(tmp_path, config_text(), HandClock(CLOCK.now() - 10 * MINUTE)) as b:
-        b.feed = Feed()
-        b.watch = Watch(
-            b.settings,
-            b.store,
-            b.feed,
-            make_channels(b.settings),
-            b.clock,
-            outward=make_outward(b.settings),
-        )
+        b.anew(Feed(), make_outward(b.settings))
         yield b
 
 

@@ -7,10 +7,11 @@ import errno
 import logging
 import threading
 from datetime import timedelta
-from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from http.server import BaseHTTPRequestHandler
 
 import pytest
 
+from tests.servers.loopback import LoopbackServer
 from tests.watch.little_watch import START, STORM, bench, config_text
 from tests.watch.test_operator import Feed, cycles
 from tests.watch.test_store_down import allow, refuse
@@ -24,7 +25,7 @@ from windwatch.watch import Watch
 from windwatch.wiring import make_channels, make_outward
 
 
-class Listener:
+class Listener(LoopbackServer):
     """Counts what it hears, and answers as told."""
 
     def __init__(self):
@@ -45,22 +46,11 @@ class Listener:
             def log_message(self, *_):
                 pass
 
-        self.server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
-        self.server.daemon_threads = True
-        self.thread = threading.Thread(target=self.server.serve_forever, args=(0.01,), daemon=True)
+        super().__init__(Handler)
 
     @property
     def url(self):
-        return f"http://127.0.0.1:{self.server.server_port}/a-key-that-nobody-may-read"
-
-    def __enter__(self):
-        self.thread.start()
-        return self
-
-    def __exit__(self, *_):
-        self.server.shutdown()
-        self.server.server_close()
-        self.thread.join()
+        return f"{self.root}/a-key-that-nobody-may-read"
 
 
 @pytest.fixture
@@ -71,16 +61,8 @@ def beating(tmp_path):
             'allow_networks = ["127.0.0.0/8"]\n'
         )
         with bench(tmp_path, config_text(rim=rim), HandClock(START)) as b:
-            b.feed = Feed()
             b.outward = make_outward(b.settings)
-            b.watch = Watch(
-                b.settings,
-                b.store,
-                b.feed,
-                make_channels(b.settings),
-                b.clock,
-                outward=b.outward,
-            )
+            b.anew(Feed(), b.outward)
             yield b, listener
 
 

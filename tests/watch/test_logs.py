@@ -14,8 +14,7 @@ from tests.watch.little_watch import QUIET, STORM, bench, config_text
 from tests.watch.test_operator import Feed, cycles
 from windwatch.errors import FeedError, UsageError
 from windwatch.logs import JsonLines, log_to
-from windwatch.watch import Watch
-from windwatch.wiring import hidden_texts, make_channels, make_outward
+from windwatch.wiring import hidden_texts, make_outward
 
 PASSWORD = "horse battery staple 9"
 PEOPLE = (
@@ -61,15 +60,7 @@ def test_a_watch_whose_every_part_fails_logs_no_secret_and_no_address(tmp_path, 
         with bench(tmp_path, text, **secrets) as b:
             log_to(stream, logging.DEBUG, hide=hidden_texts(b.settings))
             hook.script(500, 404, 404, 404)
-            b.feed = Feed()
-            b.watch = Watch(
-                b.settings,
-                b.store,
-                b.feed,
-                make_channels(b.settings),
-                b.clock,
-                outward=make_outward(b.settings),
-            )
+            b.anew(Feed(), make_outward(b.settings))
             b.take(QUIET)
             cycles(b, 1)
             b.take(STORM)

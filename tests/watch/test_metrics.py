@@ -13,8 +13,6 @@ from windwatch.errors import FeedError, UsageError
 from windwatch.settings.read import read_settings
 from windwatch.upkeep.metrics import LOOPBACK, Metrics
 from windwatch.upkeep.showing import Outward
-from windwatch.watch import Watch
-from windwatch.wiring import make_channels
 
 prometheus_client = pytest.importorskip("prometheus_client")
 
@@ -23,15 +21,7 @@ prometheus_client = pytest.importorskip("prometheus_client")
 def measured(tmp_path):
     metrics = Metrics(0)
     with bench(tmp_path, config_text(), HandClock(START)) as b:
-        b.feed = Feed()
-        b.watch = Watch(
-            b.settings,
-            b.store,
-            b.feed,
-            make_channels(b.settings),
-            b.clock,
-            outward=Outward(metrics=metrics),
-        )
+        b.anew(Feed(), Outward(metrics=metrics))
         yield b, metrics
         b.watch.close()
 

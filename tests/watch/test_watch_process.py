@@ -1,11 +1,8 @@
 """`windwatch watch` as people run it: a process of its own, the machine's clock, real signals."""
 
 import json
-import os
 import signal
 import sqlite3
-import subprocess
-import sys
 import threading
 import time
 from datetime import timedelta
@@ -30,30 +27,6 @@ def storm(tmp_path):
     day = [(ago(65), metar(ago(65), QUIET)), (ago(3), metar(ago(5), STORM))]
     with PlayedFeed(recording(tmp_path / "day.txt", day), CLOCK) as feed:
         yield feed
-
-
-@pytest.fixture
-def start(tmp_path):
-    """Start a command in the folder of the test; whatever still runs is ended."""
-    started = []
-
-    def begin(*args):
-        process = subprocess.Popen(
-            [sys.executable, "-m", "windwatch", *args],
-            cwd=tmp_path,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.PIPE,
-            text=True,
-            env=os.environ | {"COLUMNS": "80"},
-        )
-        started.append(process)
-        return process
-
-    yield begin
-    for process in started:
-        if process.poll() is None:
-            process.kill()
-        process.communicate()
 
 
 def configure(tmp_path, feed):
