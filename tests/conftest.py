@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import logging
 import os
 import subprocess
@@ -24,6 +25,12 @@ def missing(part: str) -> None:
     if os.environ.get("WINDWATCH_NO_SKIP") == "1":
         pytest.fail(f"{part} is missing, and WINDWATCH_NO_SKIP=1 allows no skip")
     pytest.skip(f"{part} is missing")
+
+
+def pytest_collection_finish() -> None:
+    """What has been collected stays until the end: no collection of rubbish looks at it again."""
+    gc.collect()
+    gc.freeze()
 
 
 @pytest.fixture(autouse=True)

@@ -72,7 +72,7 @@ def open_page(browser, here):
 # --- every page, every width, by day and by night -----------------------------------------
 
 
-@pytest.mark.parametrize("name", ADDRESSES)
+@pytest.mark.parametrize("name", WITH_LIKES_LONG)
 def test_a_page_fits_every_width_by_day_and_night_and_asks_nobody_else(name, open_page):
     page = open_page(ADDRESSES[name], 360)
     for scheme in SCHEMES:

@@ -282,7 +282,7 @@ def test_f38_a_channel_without_means_is_one_failed_try_and_nothing_leaks(beating
     # The workers' pool may grow by a thread or two; a leak would be one in each cycle.
     assert threading.active_count() <= before + 4, threading.enumerate()
     monkeypatch.undo()
-    cycles(b, 4)
+    cycles(b, 8)  # by now five minutes lie between two tries, and a fifth more
     assert len(list((b.folder / "dropped").glob("*.eml"))) == 1
     assert b.watch._worker._under_way == {}
     logging.getLogger("windwatch").setLevel(logging.NOTSET)

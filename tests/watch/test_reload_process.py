@@ -12,9 +12,13 @@ from tests.servers.feed_server import PlayedFeed
 from tests.watch.little_watch import QUIET, config_text, metar, recording
 from tests.watch.test_watch_process import CLOCK, SOON, ago, mails, wait_until
 
-pytestmark = pytest.mark.skipif(
-    not hasattr(signal, "SIGHUP"), reason="this system has no SIGHUP; the file alone counts there"
-)
+pytestmark = [
+    pytest.mark.long,
+    pytest.mark.skipif(
+        not hasattr(signal, "SIGHUP"),
+        reason="this system has no SIGHUP; the file alone counts there",
+    ),
+]
 
 
 @pytest.fixture
