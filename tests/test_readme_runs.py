@@ -52,6 +52,7 @@ LIVED = [
     "Backup",
     "Upgrade",
     "Another machine",
+    "Teaching sheets",
 ]
 ELSEWHERE = {"The two commands", "Your own field in five minutes", "As a service"}
 
@@ -193,6 +194,16 @@ def test_another_machine_goes_on_where_the_first_one_stopped(home, tmp_path, com
     mails = [path.read_text() for path in (new.folder / "dropped").glob("*.eml")]
     assert mails, "the test notice"
     assert not [mail for mail in mails if "open" in mail.partition("\n\n")[0].lower()]
+
+
+@pytest.mark.long
+def test_the_teaching_sheets_are_made(home, commands):
+    [lines] = commands("Teaching sheets")
+    home.run(lines)
+    for name in ("tailwheel.html", "legs.html"):
+        page = (home.folder / name).read_text(encoding="utf-8")
+        assert "Advisory only" in page
+        assert "<svg" in page
 
 
 # --- the service, line by line ---------------------------------------------------

@@ -11,7 +11,7 @@ from windwatch.cli.main import COMMANDS, main
 
 ENTRIES = {name: entry for entries in COMMANDS.values() for name, entry in entries.items()}
 LATER = (
-    "desk", "outlook", "lessons", "brief", "study", "teach",
+    "desk", "outlook", "lessons", "brief", "study",
     )  # fmt: skip
 
 

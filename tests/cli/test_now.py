@@ -1,12 +1,15 @@
 """`now`: every airfield in a supposed wind, in a supposed report, or as the feed has it."""
 
 import json
+import shlex
 import shutil
 from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from windwatch.clock import utc_now
+from tests.servers.feed_server import PlayedFeed
+from tests.watch.little_watch import config_text, recording
+from windwatch.clock import SystemClock, utc_now
 
 SHOWER = (
     "SPECI XBRN 221817Z AUTO 29026G38KT 1 1/2SM +TSRA SQ BKN028 OVC060 21/18 A2973 "
@@ -225,6 +228,43 @@ def test_a_feed_without_any_report_is_no_usable_data(run, live, demo):
     result = run("now", config)
     assert result.exit_code == 3
     assert "no report came; nothing is known, which is not calm" in result.stderr
+
+
+@pytest.mark.parametrize(
+    ("headers", "again"),
+    [({}, "after 90 seconds"), ({"Retry-After": "240"}, "after 4 minutes")],
+    ids=["down", "busy"],
+)
+def test_a_feed_that_gives_nothing_is_told_with_what_can_be_done(
+    run, tmp_path, monkeypatch, flat, headers, again
+):
+    monkeypatch.chdir(tmp_path)
+    with PlayedFeed(recording(tmp_path / "day.txt", []), SystemClock()) as feed:
+        feed.faults = [(503, headers, b"later")] * 3
+        text = config_text(feed=feed.url).replace('"60s"', '"90s"')
+        (tmp_path / "field.toml").write_text(text)
+        result = run("now", "field.toml")
+    assert result.exit_code == 3
+    said = flat(result.stderr)
+    assert "503" in said
+    assert "Look at [feed] in the configuration, and at the network of this machine" in said
+    assert f"A watch that runs asks again by itself, here {again}" in said
+    [line] = [line for line in result.stderr.splitlines() if "--wind" in line]
+    offered = shlex.split(line.partition("windwatch ")[2])
+    assert offered[:2] == ["now", "field.toml"]
+    assert run(*offered).exit_code == 0, "what is offered works"
+    assert all(len(line) <= 80 for line in result.stderr.splitlines())
+
+
+def test_recorded_files_that_are_gone_are_told_with_what_can_be_done(run, live, demo, flat):
+    result = run("now", live(XLKS_5="27012KT"))
+    assert result.exit_code == 0
+    (demo / "live.txt").write_text("not a line of a recording\n")
+    result = run("now", "config/live.toml")
+    assert result.exit_code == 3
+    assert "Look at [feed] in the configuration, and at the files that it names" in flat(
+        result.stderr
+    )
 
 
 def test_nothing_is_stored_or_sent(run, live, demo):

@@ -50,6 +50,9 @@ COMMANDS: Final = MappingProxyType(
                 "windwatch.cli.components", "components", "Head-, tail- and crosswind."
             ),
             "taxi": Entry("windwatch.cli.taxi", "taxi", "How to hold the controls while taxiing."),
+            "teach": Entry(
+                "windwatch.cli.teach", "teach", "Printed questions and answers on taxiing."
+            ),
             "tie-down": Entry(
                 "windwatch.cli.parked", "tie_down", "Reminders for a parked aircraft."
             ),

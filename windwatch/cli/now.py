@@ -32,7 +32,7 @@ from windwatch.cli.show import (
 )
 from windwatch.clock import Clock, SystemClock
 from windwatch.episodes.entries import stations_of
-from windwatch.errors import FeedError, NoUsableReports, UsageError
+from windwatch.errors import FeedBusy, FeedError, NoUsableReports, UsageError
 from windwatch.fleet import PARKED_QUANTITIES, Airfield, Fleet
 from windwatch.notices.advice import legs_of, merged_reminders, on_leg, parked_in
 from windwatch.notices.words import Times, against, minutes, quantity_of, wind_long
@@ -40,6 +40,7 @@ from windwatch.reports.decode import decode_report
 from windwatch.reports.raw import RawReport
 from windwatch.reports.values import Report
 from windwatch.reports.wind_group import read_wind_group
+from windwatch.rules import in_words as length
 from windwatch.settings.running import Settings
 from windwatch.wind import Wind
 from windwatch.wiring import make_feed
@@ -74,11 +75,14 @@ def now(
     clock = SystemClock()
     moment = clock.now()
     if wind is not None:
-        shown = [_supposed_wind(settings.fleet, a, wind, moment) for a in settings.fleet.airfields]
+        shown = [supposed_wind(settings.fleet, a, wind, moment) for a in settings.fleet.airfields]
     elif report_text is not None:
-        shown = _supposed_report(settings.fleet, report_text, moment)
+        shown = supposed_report(settings.fleet, report_text, moment)
     else:
-        shown = _ask(settings, clock, moment)
+        try:
+            shown = ask_feed(settings, clock, moment)
+        except FeedError as error:
+            raise _with_next_steps(error, config, settings) from error
     if as_json:
         print_json(document(shown, moment))
     else:
@@ -93,10 +97,27 @@ def now(
         sys.exit(SOMETHING_OVER)
 
 
+def _with_next_steps(error: FeedError, config: tuple[Path, ...], settings: Settings) -> FeedError:
+    """A feed that gave nothing, and what can be done: look why, wait, or suppose a wind."""
+    recorded = settings.feed.kind == "recorded"
+    look = "the files that it names" if recorded else "the network of this machine"
+    every = settings.feed.every
+    wait = max(every, error.retry_after) if isinstance(error, FeedBusy) else every
+    names = " ".join(map(str, config))
+    return FeedError(
+        error.source,
+        f"{error.problem}\n"
+        f"Look at [feed] in the configuration, and at {look}. A watch that runs asks again by "
+        f"itself, here after {length(wait)}.\n"
+        f'To suppose a wind meanwhile: windwatch now {names} --wind "22018G30KT"',
+    )
+
+
 # --- where the report comes from -------------------------------------------------
 
 
-def _supposed_wind(fleet: Fleet, airfield: Airfield, text: str, moment: datetime) -> Shown:
+def supposed_wind(fleet: Fleet, airfield: Airfield, text: str, moment: datetime) -> Shown:
+    """One airfield in a wind that somebody supposes."""
     try:
         wind = read_wind_group(text)
     except ValueError as error:
@@ -106,7 +127,8 @@ def _supposed_wind(fleet: Fleet, airfield: Airfield, text: str, moment: datetime
     return Shown(airfield, plan, report, assess(plan, report), stale=False, supposed=True)
 
 
-def _supposed_report(fleet: Fleet, text: str, moment: datetime) -> list[Shown]:
+def supposed_report(fleet: Fleet, text: str, moment: datetime) -> list[Shown]:
+    """The airfields that this report is for, or all where its station is nobody's."""
     report = decode_report(text, moment)
     if report.observed_at is None:
         raise UsageError(f"--report: {'; '.join(report.problems) or 'this is no report'}")
@@ -119,7 +141,8 @@ def _supposed_report(fleet: Fleet, text: str, moment: datetime) -> list[Shown]:
     return shown
 
 
-def _ask(settings: Settings, clock: Clock, moment: datetime) -> list[Shown]:
+def ask_feed(settings: Settings, clock: Clock, moment: datetime) -> list[Shown]:
+    """Every airfield with its newest report; the feed is asked once, nothing is stored."""
     feed = make_feed(settings, clock)
     try:
         result = feed.fetch(settings.fleet.stations(), moment, fresh=True)
