@@ -77,9 +77,12 @@ def single(raw: RawReport) -> list[RawReport]:
 
 
 def news(outcome: pipeline.Outcome) -> bool:
-    """Whether there is anything to write: a step, a notice, or a report not seen before."""
+    """Whether there is anything to write: a step, a notice, a gap, or a report not seen before."""
     return bool(
-        outcome.steps or outcome.notices or any(j.status != "duplicate" for j in outcome.judged)
+        outcome.steps
+        or outcome.notices
+        or outcome.gap is not None
+        or any(j.status != "duplicate" for j in outcome.judged)
     )
 
 

@@ -22,7 +22,7 @@ from windwatch.episodes.intake import (
     weather_is_known,
 )
 from windwatch.episodes.ledger import Evidence, reconcile
-from windwatch.episodes.missed import catching_up, missed_since
+from windwatch.episodes.missed import catching_up, feed_answered, note_gap
 from windwatch.episodes.rules_changed import adopt_rules
 from windwatch.episodes.state import Acknowledgement, AirfieldState, Ruled
 from windwatch.episodes.track import Folded
@@ -77,7 +77,7 @@ class Outcome:
     notices : tuple of (Notice, Situation)
         What goes out now.
     gap : Gap or None
-        In which nobody watched, where that was still to be told: a replay needs it.
+        In which nobody watched, where that was noted, and told, by this step: a replay needs it.
     """
 
     books: Books
@@ -128,7 +128,8 @@ def step(
     judged: tuple[Judged, ...] = ()
     before = books
     prints_before = books.state.fingerprints
-    since = missed_since(books.state, conditions.not_watched)
+    books = Books(note_gap(books.state, conditions.not_watched), books.folded)
+    since = books.state.missed_since
     books = _adopt_rules(setup, airfield, books)
     books, ended = _adopt_limits(setup, airfield, books, now)
     match event:
@@ -142,7 +143,10 @@ def step(
         case Tick():
             pass  # nothing is forgotten while the clock is in doubt
     books = cover_with_fall_back(setup, airfield, books, now)
-    rules = catching_up(setup.fleet.rules, since, now)
+    rules = setup.fleet.rules
+    if feed_answered(judged, since):
+        rules = catching_up(rules, since, now)
+        books = Books(replace(books.state, missed_since=None), books.folded)
     books, found = _reckon(setup, airfield, books, now, conditions, rules)
     found = limits_changed.name_the_change(found, prints_before, books.state.fingerprints)
     telling = Telling(setup, airfield, now, books.state, books.folded)
@@ -157,8 +161,14 @@ def step(
     books = telling.books
     if books == before:
         books = before
-    gap = conditions.not_watched
-    return Outcome(books, judged, tuple(telling.steps), telling.heard_by, notices, gap)
+    return Outcome(
+        books,
+        judged,
+        tuple(telling.steps),
+        telling.heard_by,
+        notices,
+        conditions.not_watched,
+    )
 
 
 def drop(fleet: Fleet, books: Books, now: datetime) -> Outcome:

@@ -209,7 +209,8 @@ def _changes_something(event: Event, outcome: Outcome) -> bool:
     """Whether a replay of the events would need this one."""
     accepted = any(judged.entry is not None for judged in outcome.judged)
     told = bool(outcome.steps or outcome.notices)
-    return isinstance(event, Acknowledged) or accepted or told
+    gap = outcome.gap is not None
+    return isinstance(event, Acknowledged) or accepted or told or gap
 
 
 def _kind(event: Event) -> str:
@@ -233,6 +234,7 @@ def _detail(event: Event, outcome: Outcome) -> dict[str, Any]:
         ]
     if outcome.gap is not None:
         detail["not_watched_since"] = outcome.gap.since.isoformat()
+        detail["not_watched_until"] = outcome.gap.until.isoformat()
     return detail
 
 

@@ -47,7 +47,9 @@ def _lines(store: Store, event: StoredEvent) -> Iterator[RecordedLine]:
     unwatched_since = detail.get("not_watched_since")
     if unwatched_since is not None:
         since = datetime.fromisoformat(unwatched_since)
-        yield RecordedLine(event.at, "", 0, RecordedKind.UNWATCHED, since=since)
+        # A store of an older windwatch does not say it: when that was noted, to a second or so.
+        until = datetime.fromisoformat(detail.get("not_watched_until", event.at.isoformat()))
+        yield RecordedLine(event.at, "", 0, RecordedKind.UNWATCHED, since=since, until=until)
     match event.kind:
         case "report":
             ids = [each["id"] for each in detail["reports"] if each["status"] in _COUNTED]

@@ -23,7 +23,7 @@ from windwatch.settings.running import Settings
 from windwatch.settings.seen import Seen, seen
 from windwatch.upkeep.hiding import DOTS
 from windwatch.watch import Watch
-from windwatch.wiring import Parts, hidden_texts, leave_status, put_away, renew_parts
+from windwatch.wiring import Parts, go_back, hidden_texts, leave_status, put_away, renew_parts
 
 log = logging.getLogger(__name__)
 
@@ -46,8 +46,6 @@ class Reload:
     environ : mapping of str to str
         Where secrets are looked up.
     clock : Clock
-    files : Seen or None
-        What stood in the files when they were read; None: what stands there now.
     asked : Event or None
         Set by whoever wants the files read now: SIGHUP.
     """
@@ -60,7 +58,6 @@ class Reload:
         environ: Mapping[str, str],
         clock: Clock,
         *,
-        files: Seen | None = None,
         asked: threading.Event | None = None,
     ) -> None:
         self._watch = watch
@@ -69,7 +66,7 @@ class Reload:
         self._environ = environ
         self._clock = clock
         self.asked = asked or threading.Event()
-        self._files = files or self._look()
+        self._files: Seen = watch.settings.as_read
         self._last_look = self._files
         self._was_asked = False
         self._hide = hidden_texts(watch.settings)
@@ -131,7 +128,7 @@ class Reload:
         if self._look() != files:
             return True  # written while it was read
         if isinstance(found, Settings):
-            self._take(found, seen(self._paths, found.secret_files))
+            self._take(found)
         else:
             self._refuse(found)
         self._was_asked = False
@@ -149,7 +146,7 @@ class Reload:
     def _look(self) -> Seen:
         return seen(self._paths, self._watch.settings.secret_files)
 
-    def _take(self, settings: Settings, files: Seen) -> None:
+    def _take(self, settings: Settings) -> None:
         was = self._watch.settings
         new = in_force(was, settings)
         changed = what_changed(was, new)
@@ -162,7 +159,8 @@ class Reload:
             level = logging.WARNING if self._refused or self._was_asked else logging.INFO
             log.log(level, event, extra={"files": [str(path) for path in self._paths]})
         self._refused, self._waits, self._put_off = "", waits, False
-        self._files = self._last_look = files
+        # Of the text that was read: what was saved since then differs at the next look.
+        self._files = self._last_look = settings.as_read
         self._tell()
 
     def _adopt(self, was: Settings, new: Settings, changed: tuple[str, ...]) -> bool:
@@ -180,14 +178,15 @@ class Reload:
             adopted = self._watch.adopt(new, parts, changed)
         except StoreError as error:
             adopted, problem = False, str(error)
+        except BaseException:
+            go_back(old, parts)
+            raise
         if not adopted:
             # The store's trouble is told by itself; it is tried again at the next look.
             if not self._put_off:
                 log.warning("config_waits", extra={"problem": problem})
             self._put_off = True
-            put_away(parts, old)
-            if parts.feed is not None and parts.feed is not old.feed:
-                parts.feed.close()
+            go_back(old, parts)
             return False
         self._parts, self._hide = parts, hide
         # At the level that is always shown: whoever changed the file looks for it.

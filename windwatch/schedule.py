@@ -11,6 +11,7 @@ from typing import Any, Final
 
 from windwatch.clock import Clock
 from windwatch.errors import StoreError
+from windwatch.forecasting import Forecasting
 from windwatch.reload import Reload
 from windwatch.store.leading import RENEW_EVERY, Leadership
 from windwatch.upkeep.watchdog import GAVE_UP, Watchdog, limits
@@ -35,6 +36,7 @@ def run(
     end: Callable[[int], object] = os._exit,
     leadership: Leadership | None = None,
     reload: Reload | None = None,
+    forecasting: Forecasting | None = None,
 ) -> None:
     """Turn the crank by the clock until told to stop, or until another watcher has taken over.
 
@@ -50,6 +52,8 @@ def run(
         Renewed as long as it runs, where other watchers stand by.
     reload : Reload or None
         Looks whether the configuration has changed.
+    forecasting : Forecasting or None
+        Asks for forecasts, in a thread of its own.
 
     Raises
     ------
@@ -101,7 +105,14 @@ def run(
     courier.start()
     scheduler.start()
 
-    reader = _read_on(reload, halt, lambda: polls.move(jobs[0], dog))
+    foreseer = _forecast_on(forecasting, halt)
+
+    def adopted() -> None:
+        polls.move(jobs[0], dog)
+        if forecasting is not None:
+            forecasting.woken.set()
+
+    reader = _read_on(reload, halt, adopted)
 
     def trouble() -> str:
         if lost.is_set():
@@ -119,6 +130,7 @@ def run(
         halt.set()
         # First of all, for it moves the polls.
         _end_reading(reload, reader)
+        _end_forecasting(forecasting, foreseer)
         scheduler.shutdown(wait=True)
         watch.work.set()
         courier.join(timeout=30)
@@ -163,6 +175,24 @@ def _read_on(
     )
     reader.start()
     return reader
+
+
+def _forecast_on(forecasting: Forecasting | None, halt: threading.Event) -> threading.Thread | None:
+    """Ask for forecasts in a thread of its own: they are only shown, and may hold up nothing."""
+    if forecasting is None:
+        return None
+    # A server that hangs must not hold up the end either.
+    foreseer = threading.Thread(
+        target=forecasting.look_on, args=(halt,), name="forecasts", daemon=True
+    )
+    foreseer.start()
+    return foreseer
+
+
+def _end_forecasting(forecasting: Forecasting | None, foreseer: threading.Thread | None) -> None:
+    if forecasting is not None and foreseer is not None:
+        forecasting.woken.set()
+        foreseer.join(timeout=1)
 
 
 def _end_reading(reload: Reload | None, reader: threading.Thread | None) -> None:

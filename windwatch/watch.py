@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import logging
 import threading
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 from random import Random
@@ -303,6 +303,7 @@ class Watch:
             self._try_step(airfield, pipeline.Tick(), report)
         for airfield in tuple(self._dropped):
             self._drop(airfield, report)
+        self._replaced.look([b.state for b in self.books.values()], self.settings.fleet.rules)
         return report
 
     def _drop(self, airfield: str, report: CycleReport) -> None:
@@ -390,16 +391,20 @@ class Watch:
         for each in (*waiting, change):
             self._adopt(each, report)
 
-    def _write(self, changes: list[Change]) -> None:
-        keep(self._store, changes, self._channels.starts_of, self._unrecorded)
+    def _write(self, changes: Sequence[Change]) -> None:
+        with self.keeper.patience:
+            keep(self._store, changes, self._channels.starts_of, self._unrecorded)
         if changes:
             self._unrecorded = None
 
     def _in_words(self, change: Change) -> Change:
         fleet, in_words = self.settings.fleet, self._with_links or compose
+        notices = change.outcome.notices
+        if self.keeper.patience.lost is None:
+            notices = noting_dead_letters(self._store, notices)
         composed = tuple(
             (notice, words_for(notice, situation, fleet, in_words, compose_plain))
-            for notice, situation in noting_dead_letters(self._store, change.outcome.notices)
+            for notice, situation in notices
         )
         return replace(change, composed=composed)
 
@@ -419,15 +424,11 @@ class Watch:
         with self._turn:
             if not self.keeper.unwritten:
                 return
-            waiting = self.keeper.unwritten.changes()
-            try:
-                self._write(waiting)
-            except StoreError as error:
-                self.keeper.still_unwritten(error)
-                report.failed.append(str(error))
-                return
-            self.keeper.written()
-            for change in waiting:
+            written = self.keeper.write_unwritten(self._write)
+            report.failed += [] if written.error is None else [str(written.error)]
+            for change, error in written.set_aside:
+                fail(report, change.outcome.books.state.airfield, error)
+            for change in written.changes:
                 self._adopt(change, report)
 
     def _adopt(self, change: Change, report: CycleReport) -> None:

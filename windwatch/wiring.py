@@ -10,6 +10,7 @@ import contextlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from email.utils import parseaddr
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 from urllib.parse import urlsplit
@@ -43,6 +44,8 @@ if TYPE_CHECKING:
 
 # A path of an address that may hold a key is at least so long.
 _KEY_LENGTH: Final = 12
+# How long pictures may take in what is only shown. [s]
+PATIENT_S: Final = 60.0
 # Sender of mails that are dropped in a folder where no mail server is configured.
 _NOBODY: Final = "windwatch <windwatch@localhost.example>"
 
@@ -128,13 +131,15 @@ def make_channels(settings: Settings, folder: Path | None = None) -> ChannelBook
     folder : Path or None
         Drop everything here instead of sending; the configured folder is the default.
     """
+    # Nobody waits for what is only shown: it has its pictures however busy the machine is.
+    patience_s = None if folder is None else PATIENT_S
     folder = folder if folder is not None else settings.delivery.folder
     channels: dict[Route, Channel] = {}
     for contact in settings.fleet.contacts:
         addresses = settings.addresses.get(contact.name, ContactAddresses())
         for kind in contact.channels:
             channels[Route(contact.name, kind)] = _channel(
-                settings, contact.name, kind, addresses, folder
+                settings, contact.name, kind, addresses, folder, patience_s
             )
     in_turn = {contact.name for contact in settings.fleet.contacts if contact.fall_back}
     return ChannelBook(channels, in_turn, settings.fleet.rules)
@@ -195,12 +200,13 @@ def _heartbeat(values: WatchValues) -> Heartbeat | None:
     )
 
 
-def _metrics(values: WatchValues) -> Metrics | None:
+def _metrics(values: WatchValues, before: Metrics | None = None) -> Metrics | None:
     if values.metrics_port is None:
         return None
-    from windwatch.upkeep.metrics import Metrics  # noqa: PLC0415 - an extra
+    from windwatch.upkeep.metrics import Metrics, moved  # noqa: PLC0415 - an extra
 
-    return Metrics(values.metrics_port, values.metrics_address)
+    make = Metrics if before is None else partial(moved, before)
+    return make(values.metrics_port, values.metrics_address)
 
 
 # --- parts that are exchanged while the watch runs -------------------------------
@@ -266,7 +272,7 @@ def renew_parts(
                 store_patience=now.watch.store_patience,
                 hide=Hider(hide),
                 # Last, because it takes a port.
-                metrics=_metrics(now.watch) if shows else outward.metrics,
+                metrics=_metrics(now.watch, outward.metrics) if shows else outward.metrics,
             )
     except BaseException:
         if feed is not None and feed is not parts.feed:
@@ -284,6 +290,16 @@ def put_away(old: Parts, new: Parts) -> None:
         before.heartbeat.close()
     if before.metrics is not None and before.metrics is not after.metrics:
         before.metrics.close()
+
+
+def go_back(old: Parts, new: Parts) -> None:
+    """Have the old parts as they were: the new ones, just made, are not taken after all."""
+    put_away(new, old)
+    if new.feed is not None and new.feed is not old.feed:
+        new.feed.close()
+    if old.outward is not None and old.outward.metrics is not None:
+        # It may have lent its port.
+        old.outward.metrics.take_back()
 
 
 def leave_status(old: Parts, new: Parts) -> None:
@@ -333,10 +349,11 @@ def _channel(
     kind: str,
     addresses: ContactAddresses,
     folder: Path | None,
+    patience_s: float | None,
 ) -> Channel:
     from windwatch.delivery.folder import mail_folder, webhook_folder  # noqa: PLC0415
 
-    mail = MailAddress(addresses.email or f"{contact}", contact)
+    mail = MailAddress(addresses.email or f"{contact}", contact, addresses.pictures)
     sender = _NOBODY if settings.mail is None else settings.mail.sender
     if kind == "webhook" and addresses.webhook is not None:
         target = _webhook(addresses.webhook, settings.delivery.allow_networks)
@@ -350,9 +367,10 @@ def _channel(
 
         return PushChannel(PushTarget(addresses.push.reveal(), settings.delivery.allow_networks))
     if kind == "folder":
-        return mail_folder(Folder(addresses.folder or folder or Path()), sender, mail)
+        place = Folder(addresses.folder or folder or Path())
+        return mail_folder(place, sender, mail, patience_s)
     if folder is not None or settings.mail is None:
-        return mail_folder(Folder(folder or Path()), sender, mail)
+        return mail_folder(Folder(folder or Path()), sender, mail, patience_s)
     from windwatch.delivery.email import EmailChannel  # noqa: PLC0415
 
     return EmailChannel(_mail_server(settings.mail), mail)

@@ -139,6 +139,21 @@ def test_near_opens_no_episode_and_ends_untold() -> None:
     assert watching.report("18021KT", "1453") == ["near"]
 
 
+# Found by the soak, where people were never told of the second: its step had the id of the first,
+# which the store had already.
+@pytest.mark.promise(3)
+def test_near_again_long_after_is_a_step_of_its_own() -> None:
+    watching = Watch(parked_fleet())
+    assert watching.report("18021KT", "0053") == ["near"]
+    for hour in range(1, 11):
+        assert watching.report("18010KT", f"{hour:02}53") == []
+    # So long after its end the first is remembered no more; and this report comes late.
+    watching.tick("1058")
+    assert watching.report("18021KT", "1055", kind="SPECI", received="1100") == ["near"]
+    assert len({step.id for step in watching.steps}) == 2
+    assert len({step.episode for step in watching.steps}) == 2
+
+
 def test_from_near_to_over_is_opened() -> None:
     watching = Watch(parked_fleet())
     watching.report("18021KT", "1253")

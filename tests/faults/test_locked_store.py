@@ -23,9 +23,11 @@ from tests.watch.test_operator import DESK, TECHNICIAN
 from windwatch.clock import HandClock, SystemClock
 from windwatch.errors import StoreError
 from windwatch.feeds.values import FetchResult
+from windwatch.record import keep
 from windwatch.reports.raw import RawReport
 from windwatch.store import sqlite
 from windwatch.store.store import open_store
+from windwatch.upkeep.showing import Outward
 from windwatch.wiring import make_outward
 
 # A backup tool of somebody else's, a database browser, a forgotten shell.
@@ -182,3 +184,45 @@ def test_f42_a_lock_that_ends_within_its_patience_is_only_waited_for(tmp_path):
         assert said(report) == [("desk", "opened")]
         assert report.failed == []
         assert beats(b, listener) == 2, "late, but whole"
+
+
+MANY = ("XLKS", "XBRN", "XCRW", "XDUN", "XELM", "XFEN")
+
+
+@pytest.mark.fault("F42")
+@pytest.mark.promise(16, 17)
+def test_f42_a_locked_store_is_waited_for_once_a_turn_and_not_at_each_airfield(
+    monkeypatch, tmp_path, caplog
+):
+    monkeypatch.setattr(sqlite, "BUSY_TIMEOUT_S", 0.05)
+    tries = []
+
+    def counted(*args):
+        tries.append(args)
+        keep(*args)
+
+    monkeypatch.setattr("windwatch.watch.keep", counted)
+    with (
+        bench(tmp_path, config_text(people=DESK, airfields=MANY), HandClock(START)) as b,
+        open_store(tmp_path / "watch.db", b.clock) as store,
+    ):
+        b.store = store
+        b.anew(Winds(), Outward())
+        with another_program(b.folder / "watch.db") as free:
+            b.watch.tick()
+            assert caplog.text.count("clock_unrecorded") == 1, "and not for each airfield"
+            b.watch.tick()
+            assert caplog.text.count("clock_unrecorded") == 2, "tried again in the next turn"
+            del tries[:]
+            b.clock.move(MINUTE)
+            b.feed.texts = [metar(b.clock.now(), STORM, name) for name in MANY]
+            assert len(b.watch.poll().failed) >= len(MANY)
+            # One for the reports and one for the tick that follows them.
+            assert len(tries) <= 2
+            assert b.watch.keeper.direct.wait(5 * MINUTE)
+            assert len(list((b.folder / "dropped").glob("*.eml"))) == len(MANY), "all are warned"
+            free()
+        b.clock.move(MINUTE)
+        assert b.watch.tick().failed == []
+        kept = [k.notice.airfield for k in store.notices() if k.notice.kind != "operator"]
+        assert sorted(kept) == sorted(MANY), "and nothing is lost"

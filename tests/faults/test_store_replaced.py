@@ -12,6 +12,7 @@ from tests.faults.test_locked_store import Winds
 from tests.watch.little_watch import MINUTE, QUIET, START, STORM, bench, config_text, metar, said
 from tests.watch.test_operator import DESK, TECHNICIAN
 from windwatch.clock import HandClock
+from windwatch.store.notes import replaced_at
 from windwatch.store.store import open_store
 from windwatch.watch import Watch
 from windwatch.wiring import make_channels
@@ -117,3 +118,36 @@ def test_f45_yesterdays_backup_is_told_and_clears_nothing_by_itself(field):
         b.clock.move(11 * MINUTE)
         shows(b, (0, QUIET))
         assert ("desk", "back") in said(watch.poll()), "two fresh ones do"
+
+
+@pytest.mark.fault("F45")
+@pytest.mark.promise(7)
+def test_f45_what_a_backup_may_not_clear_is_held_over_a_restart_too(field):
+    b, path = field, field.folder / "watch.db"
+    shows(b, (0, STORM))
+    b.watch.poll()
+    b.clock.move(61 * MINUTE)
+    shows(b, (0, QUIET))
+    b.watch.poll()
+    b.store.backup(b.folder / "copy.db")
+    b.store.close()
+    shutil.move(b.folder / "copy.db", path)
+    # Whatever blew meanwhile is not in it: the low report of then and one of now would end it.
+    b.clock.move(20 * MINUTE)
+    shows(b, (0, QUIET))
+    with open_store(path, b.clock, repair=True) as store:
+        assert "back" not in {step for _, step in said(begin_again(b, store).poll())}
+        assert len(of_the_store(store)) == 2, "everybody has been told"
+    for _ in range(3):
+        # Started anew, with that low report and fresh ones too close to each other.
+        b.clock.move(3 * MINUTE)
+        shows(b, (0, QUIET))
+        with open_store(path, b.clock, repair=True) as store:
+            assert said(begin_again(b, store).poll()) == []
+    b.clock.move(2 * MINUTE)
+    shows(b, (0, QUIET))
+    with open_store(path, b.clock, repair=True) as store:
+        watch = begin_again(b, store)
+        assert ("desk", "back") in said(watch.poll()), "two fresh ones end it"
+        assert replaced_at(store) is None, "and the hold with it"
+        assert len(of_the_store(store)) == 2

@@ -78,8 +78,10 @@ def test_a_line_written_again_reads_the_same(tmp_path):
 
 def test_the_demo_day_is_read_whole(root):
     lines = read_recorded(root / "recorded_reports/front_day.txt")
-    assert len(lines) == 24  # reference/demo_day.md lists 24 reports
-    assert {line.kind for line in lines} == {RecordedKind.REPORT}
+    reports = [line for line in lines if line.kind is RecordedKind.REPORT]
+    forecasts = [line for line in lines if line.kind is RecordedKind.FORECAST]
+    # reference/demo_day.md lists 24 reports, and a pair of forecasts.
+    assert (len(reports), len(forecasts), len(lines)) == (24, 2, 26)
     assert lines[0].report.text.startswith("METAR XLKS 221053Z AUTO 00000KT")
 
 

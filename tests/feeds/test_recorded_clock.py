@@ -11,18 +11,20 @@ LINES = """\
 2026-09-22T20:03:00Z CLOCK DOUBTED it stepped by 60 min
 2026-09-22T20:40:00Z CLOCK BELIEVED
 2026-09-22T23:10:00Z UNWATCHED SINCE 2026-09-22T21:00:00Z
+2026-09-22T23:10:05Z UNWATCHED SINCE 2026-09-22T21:00:00Z UNTIL 2026-09-22T23:10:00Z
 """
 
 
 def test_they_are_read_and_written_again_as_they_stand(tmp_path):
     path = tmp_path / "day.txt"
     path.write_text(LINES, encoding="utf-8")
-    doubt, belief, gap = read_recorded(path)
+    doubt, belief, gap, same = read_recorded(path)
     assert (doubt.kind, doubt.doubt) == (RecordedKind.CLOCK, "it stepped by 60 min")
     assert (belief.kind, belief.doubt) == (RecordedKind.CLOCK, "")
     assert gap.kind is RecordedKind.UNWATCHED
     assert gap.since == datetime(2026, 9, 22, 21, 0, tzinfo=UTC)
-    assert [recorded_line(line) for line in (doubt, belief, gap)] == LINES.splitlines()
+    assert (same.since, same.until) == (gap.since, gap.until) == (gap.since, gap.at)
+    assert [recorded_line(line) for line in (doubt, belief, gap, same)] == LINES.splitlines()
 
 
 def test_a_reason_of_several_lines_is_written_as_one():
@@ -41,6 +43,11 @@ def test_a_reason_of_several_lines_is_written_as_one():
         ("UNWATCHED SINCE noon", '"noon" is no time'),
         ("UNWATCHED SINCE 2026-09-22T21:00:00", "has no zone"),
         ("UNWATCHED SINCE 2026-09-22T23:10:00Z", "that is still to come"),
+        ("UNWATCHED SINCE 2026-09-22T21:00:00Z UNTIL noon", '"noon" is no time'),
+        (
+            "UNWATCHED SINCE 2026-09-22T21:00:00Z UNTIL 2026-09-22T21:00:00Z",
+            "nobody watched until .* that is before it began",
+        ),
     ],
 )
 def test_a_bad_line_says_what_to_write(tmp_path, line, words):

@@ -90,6 +90,10 @@ WRITES_CSV = frozenset({"csv.writer", "csv.DictWriter"})
 GUESSED_NAMES = frozenset({"tempfile.mktemp", "os.tempnam", "os.tmpnam"})
 
 
+# The one program that is run: a file of ours, by the interpreter that runs (see below).
+PAINTS = "windwatch/delivery/pictures.py"
+
+
 def faults(used: list[tuple[int, str]], known: frozenset[str]) -> list[str]:
     return [f"{line}: {name}" for line, name in used if begins(name, known)]
 
@@ -141,8 +145,29 @@ def test_the_source_holds_none_of_it(known, line):
         f"{path.relative_to(ROOT)}:{fault}"
         for path, used in USED.items()
         for fault in faults(used, known)
+        if (path.relative_to(ROOT).as_posix(), known) != (PAINTS, RUNS_PROGRAMS)
     ]
     assert found == []
+
+
+@pytest.mark.guard("process")
+def test_the_one_program_that_is_run_is_ours_without_a_shell_and_without_secrets():
+    tree = tree_of(ROOT / PAINTS)
+    calls = [node for node in ast.walk(tree) if isinstance(node, ast.Call)]
+    names = {name for _, name in USED[ROOT / PAINTS] if begins(name, RUNS_PROGRAMS)}
+    assert names == {
+        "subprocess",
+        "subprocess.run",
+        "subprocess.SubprocessError",
+        "subprocess.TimeoutExpired",
+        "subprocess.CalledProcessError",
+    }
+    [run] = [call for call in calls if dotted(call.func) == "subprocess.run"]
+    given = {each.arg for each in run.keywords}
+    assert {"env", "timeout"} <= given
+    assert not given & {"shell", "executable", "preexec_fn"}
+    [command] = run.args
+    assert dotted(command) == "self._command"
 
 
 # --- SQL --------------------------------------------------------------------------------
@@ -246,7 +271,7 @@ def test_nobody_switches_the_checking_of_certificates_off():
 
 @pytest.mark.guard("secrets")
 def test_chance_that_must_not_be_guessed_comes_from_secrets():
-    """`random` spreads retries and nothing else."""
+    """`random` spreads retries, and shuffles the questions of a teaching sheet by a word."""
     users = {
         str(path.relative_to(ROOT))
         for path, used in USED.items()
@@ -257,6 +282,7 @@ def test_chance_that_must_not_be_guessed_comes_from_secrets():
         "windwatch/delivery/worker.py",
         "windwatch/feeds/http.py",
         "windwatch/schedule.py",
+        "windwatch/teaching/questions.py",
         "windwatch/watch.py",
     }
 

@@ -5,31 +5,28 @@ wrongly. WINDWATCH_SOAK_DAYS=30 for the whole figure of `reliability.md` section
 otherwise. Afterwards housekeeping is held against the store that those days have filled.
 """
 
+import ctypes
 import gc
-import hashlib
 import json
 import logging
 import os
 import threading
 from array import array
-from bisect import bisect_right
 from collections import defaultdict, deque
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from operator import itemgetter
 from pathlib import Path
 from random import Random
 from typing import NamedTuple
-from urllib.parse import parse_qs, urlsplit
 
 import pytest
 
+from tests.long.weather_process import AIRFIELDS, FAULTS, Served, weather, weather_served
 from tests.model.model_tell import Model
 from tests.model.played import Beliefs, Word, words_of
-from tests.model.storms import FAULTY, Arrival, Kind, storm
-from tests.servers.feed_server import PlayedFeed, _object, _observed
+from tests.model.storms import Arrival
 from tests.watch.little_watch import AIRFIELD, LOOPBACK
 from windwatch.clock import HandClock
 from windwatch.episodes.values import StepName
@@ -46,7 +43,6 @@ pytestmark = pytest.mark.long
 DAYS = float(os.environ.get("WINDWATCH_SOAK_DAYS", "1"))
 SEED = int(os.environ.get("WINDWATCH_SEED", "1"))
 MINUTE = timedelta(minutes=1)
-AIRFIELDS = tuple(f"X{a}{b}S" for a in "ABCDE" for b in "ABCDEFGHIJ")
 # Held against the model, which is slow on long histories; all are watched.
 MODELLED = AIRFIELDS[:: 5 if DAYS > 3 else 1]
 FAULTY_SHARE = 0.02
@@ -59,86 +55,62 @@ MIB = 1 << 20
 SLACK = 1.3
 # Reports, steps, notices and their words of fifty stormy airfields; and the cap of any store.
 STORE_A_DAY = 60 * MIB
+# Without pictures: each is painted by a process of its own, which takes longer than a whole cycle.
 CONTACT = (
-    '\n[[contact]]\nname = "desk"\nfolder = "dropped"\n'
+    '\n[[contact]]\nname = "desk"\nfolder = "dropped"\npictures = false\n'
     'tell_about = { levels = ["near", "over", "unknown"] }\n'
 )
-FAULTS = (
-    (503, {"Content-Type": "text/plain"}, b"come back later"),
-    (500, {}, b""),
-    (200, {"Content-Type": "text/html"}, b"<html><body>Please log in</body></html>"),
-    (200, {"Content-Type": "application/json"}, b"[]"),
-    (200, {"Content-Type": "application/json"}, b'[{"icaoId": "XAAS", "rawOb": "METAR XA'),
-    (200, {"Content-Type": "application/json", "Content-Encoding": "gzip"}, b"\x1f\x8bno"),
-    (204, {}, b""),
-    (304, {}, b""),
-    (404, {}, b"gone"),
-)
-
-
-class Weather(PlayedFeed):
-    """Fifty stations for days; every record is written once, for an answer is asked each minute."""
-
-    def __init__(self, nothing: Path, clock: HandClock, arrivals: list[Arrival]) -> None:
-        super().__init__(nothing, clock)
-        self._came = [arrival.at for arrival in arrivals]
-        self._records = [
-            (_observed(raw), raw.text.split()[1], json.dumps(_object(raw)))
-            for raw in (arrival.raw for arrival in arrivals)
-        ]
-
-    def answer(self, target: str, condition: str | None) -> tuple[int, dict[str, str], bytes]:
-        if self.faults:
-            self.asked.append(target)
-            return self.faults.pop(0)
-        query = parse_qs(urlsplit(target).query)
-        now = self._clock.now()
-        since = now - timedelta(hours=float(query["hours"][0]))
-        wanted = query["ids"][0].split(",")
-        # No report comes so late.
-        begin = bisect_right(self._came, since - timedelta(hours=2))
-        recent = self._records[begin : bisect_right(self._came, now)]
-        shown = [row for row in recent if row[0] >= since and row[1] in wanted]
-        if not shown:
-            return 204, {}, b""
-        shown.sort(key=itemgetter(0), reverse=True)
-        body = f"[{','.join(record for _, _, record in shown)}]".encode()
-        tag = f'W/"{hashlib.sha256(body).hexdigest()[:16]}"'
-        headers = {"Content-Type": "application/json; charset=utf-8", "ETag": tag}
-        return (304, headers, b"") if condition == tag else (200, headers, body)
 
 
 class Uses:
     """What the process uses, measured now and then. It keeps no more room than it began with:
     whatever grows in the memory of this process would be taken for the watch's.
+
+    Memory is measured twice: as it stands, and once the C library has given back what was freed
+    and only kept for later. The second is what the watch holds.
     """
 
     def __init__(self, cycles: int) -> None:
-        self._rows = array("q", bytes(4 * 8 * (cycles // MEASURE_EVERY + 1)))
+        self._rows = array("q", bytes(5 * 8 * (cycles // MEASURE_EVERY + 1)))
         self._filled = 0
+        # Only the GNU C library has such a call.
+        self._trim = getattr(ctypes.CDLL(None), "malloc_trim", lambda _: 0)
 
     def measure(self, cycle: int) -> None:
         gc.collect()
-        pages = int(Path("/proc/self/statm").read_text(encoding="ascii").split()[1])
+        stands = _resident()
+        self._trim(0)
         row = (
             cycle,
-            pages * os.sysconf("SC_PAGE_SIZE"),
+            stands,
+            _resident(),
             sum(1 for _ in Path("/proc/self/fd").iterdir()),
             threading.active_count(),
         )
-        self._rows[self._filled * 4 : self._filled * 4 + 4] = array("q", row)
+        self._rows[self._filled * 5 : self._filled * 5 + 5] = array("q", row)
         self._filled += 1
 
     def since(self, cycle: int) -> "Uses.Settled":
         """The measurements from a cycle on, quantity by quantity."""
-        rows = [self._rows[n * 4 : n * 4 + 4] for n in range(self._filled)]
+        rows = [self._rows[n * 5 : n * 5 + 5] for n in range(self._filled)]
         return Uses.Settled(*zip(*(row for row in rows if row[0] >= cycle), strict=True))
 
     class Settled(NamedTuple):
         cycles: tuple[int, ...]
         resident: tuple[int, ...]
+        held: tuple[int, ...]
         handles: tuple[int, ...]
         threads: tuple[int, ...]
+
+        def growth(self, quantity: tuple[int, ...]) -> float:
+            """By how much a quantity grew, by the line through all of its measurements."""
+            return line_through(self.cycles, quantity) * (self.cycles[-1] - self.cycles[0])
+
+
+def _resident() -> int:
+    """Resident memory of this process. [bytes]"""
+    pages = int(Path("/proc/self/statm").read_text(encoding="ascii").split()[1])
+    return pages * os.sysconf("SC_PAGE_SIZE")
 
 
 class Heard:
@@ -196,7 +168,7 @@ def config(feed: str) -> str:
 
 
 @contextmanager
-def watching(folder: Path, clock: HandClock, feed: Weather) -> Iterator[Watch]:
+def watching(folder: Path, clock: HandClock, feed: Served) -> Iterator[Watch]:
     path = folder / "watch.toml"
     path.write_text(config(feed.url), encoding="utf-8")
     settings = read_settings([path], {})
@@ -208,18 +180,15 @@ def watching(folder: Path, clock: HandClock, feed: Weather) -> Iterator[Watch]:
             source.close()
 
 
-def soak(folder: Path, arrivals: list[Arrival], start: datetime) -> Soak:
+def soak(folder: Path, start: datetime) -> Soak:
     random = Random(SEED)
     clock = HandClock(start)
-    (folder / "nothing.txt").write_text("# nothing\n", encoding="utf-8")
     found = Soak(folder, start, cycles=int(DAYS * 1440))
-    feed = Weather(folder / "nothing.txt", clock, arrivals)
-    with feed, watching(folder, clock, feed) as watch:
+    with weather_served(SEED, DAYS, folder) as feed, watching(folder, clock, feed) as watch:
         for cycle in range(found.cycles):
-            if random.random() < FAULTY_SHARE:
-                feed.faults.append(random.choice(FAULTS))
-                found.faulty += 1
-            faulty = bool(feed.faults)
+            faulty = random.random() < FAULTY_SHARE
+            feed.now_is(clock.now(), random.randrange(len(FAULTS)) if faulty else None)
+            found.faulty += faulty
             report = watch.poll()
             found.heard.whole[cycle] = not faulty and not report.feed_failed
             found.failed += report.failed
@@ -231,7 +200,6 @@ def soak(folder: Path, arrivals: list[Arrival], start: datetime) -> Soak:
                 watch.work.clear()
                 watch.deliver()
             if cycle % MEASURE_EVERY == 0:
-                feed.asked.clear()
                 for old in (folder / "dropped").glob("*"):
                     old.unlink()
                 report = None
@@ -283,23 +251,17 @@ def line_through(xs: Iterable[int], ys: Iterable[int]) -> float:
 
 
 @pytest.fixture(scope="module")
-def weather() -> list[Arrival]:
-    kind = Kind(**{**vars(FAULTY), "hours": int(DAYS * 24) + 1, "specials": 0.2})
-    found = [
-        arrival
-        for k, name in enumerate(AIRFIELDS)
-        for arrival in storm(SEED * 1000 + k, kind, name)
-    ]
-    return sorted(found, key=lambda arrival: arrival.at)
+def arrivals() -> list[Arrival]:
+    return weather(SEED, DAYS)
 
 
 @pytest.fixture(scope="module")
-def lived(tmp_path_factory: pytest.TempPathFactory, weather: list[Arrival]) -> Soak:
+def lived(tmp_path_factory: pytest.TempPathFactory, arrivals: list[Arrival]) -> Soak:
     """The days, lived through."""
     # Nobody reads the log here, and pytest would keep every line of it.
     logging.disable(logging.CRITICAL)
     try:
-        return soak(tmp_path_factory.mktemp("soak"), weather, weather[0].at)
+        return soak(tmp_path_factory.mktemp("soak"), arrivals[0].at)
     finally:
         logging.disable(logging.NOTSET)
 
@@ -307,14 +269,14 @@ def lived(tmp_path_factory: pytest.TempPathFactory, weather: list[Arrival]) -> S
 @pytest.mark.promise(12, 14, 16)
 def test_days_of_watching_leak_nothing(lived: Soak) -> None:
     settled = lived.uses.since(int(max(lived.cycles / 10, FILLED)))
-    slope = line_through(settled.cycles, settled.resident)
-    growth = slope * (settled.cycles[-1] - settled.cycles[0])
+    growth = settled.growth(settled.held)
     print(  # noqa: T201 - a soak tells its figures
         f"\nseed {SEED}: {lived.cycles} cycles, {len(AIRFIELDS)} airfields, {lived.faulty} faulty "
         f"calls, {lived.notices} notices; after the first tenth memory grew by "
-        f"{growth / MIB:.2f} MiB (resident {settled.resident[-1] / MIB:.0f} MiB), handles "
-        f"{settled.handles[0]} to {settled.handles[-1]}, threads {settled.threads[0]} to "
-        f"{settled.threads[-1]}; store {lived.store_bytes / MIB:.1f} MiB"
+        f"{growth / MIB:.2f} MiB to {settled.held[-1] / MIB:.1f} MiB (by "
+        f"{settled.growth(settled.resident) / MIB:.2f} MiB with what the C library keeps for "
+        f"later), handles {settled.handles[0]} to {settled.handles[-1]}, threads "
+        f"{settled.threads[0]} to {settled.threads[-1]}; store {lived.store_bytes / MIB:.1f} MiB"
     )
     assert lived.failed == []
     assert set(settled.handles) == {settled.handles[0]}
@@ -324,9 +286,9 @@ def test_days_of_watching_leak_nothing(lived: Soak) -> None:
 
 
 @pytest.mark.promise(1, 7, 8)
-def test_days_of_watching_break_no_promise(lived: Soak, weather: list[Arrival]) -> None:
+def test_days_of_watching_break_no_promise(lived: Soak, arrivals: list[Arrival]) -> None:
     assert lived.notices > lived.cycles / 10, "a soak without weather proves nothing"
-    broken = broken_promises(lived, weather)
+    broken = broken_promises(lived, arrivals)
     assert not broken, "\n".join(broken[:20])
 
 

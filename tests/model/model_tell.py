@@ -65,6 +65,7 @@ class Model:
         self.told: dict[str, list[Told]] = {c.name: [] for c in fleet.contacts}
         self.seen: list[tuple[Seen, int]] = []
         self.missed_since: datetime | None = None
+        self.answered_since: datetime | None = None
         self.not_watched_since: datetime | None = None
         self.keys: set[str] = set()
         self.in_force: list[Seen] = []
@@ -82,21 +83,37 @@ class Model:
     # --- events -----------------------------------------------------------
 
     def reports(self, raws: list[RawReport], now: datetime) -> None:
+        known = len(self.seen)
         for raw in raws:
             self._accept(raw, now)
+        since = self.missed_since
+        if since is not None and any(seen.at > since for seen, _ in self.seen[known:]):
+            self.missed_since, self.answered_since = None, since
         self.in_force = self._settled()
         self.history = History(self.fleet, self.airfield, self.in_force)
         self._say(now)
+        self.answered_since = None
 
     def missed(self, raws: list[RawReport], since: datetime, now: datetime) -> None:
         """What a feed gives after a time in which nobody watched (*Restart*; promises 6 and 9):
-        judged at its own times, and what ended meanwhile is told however long ago.
+        judged at its own times, and what ended meanwhile is told however long ago. A feed that has
+        nothing new then has not answered yet.
         """
-        known = [at for at in (self.history.wind_at, self.history.weather_at) if at is not None]
-        self.missed_since = min(since, *known) if known else since
-        self.not_watched_since = since if now - since > self.airfield.stale_after else None
+        self._note_gap(since, now)
         self.reports(raws, now)
-        self.missed_since = self.not_watched_since = None
+        self.not_watched_since = None
+
+    def feed_down(self, since: datetime, now: datetime) -> None:
+        """The first turn after such a time, at which the feed says nothing: told all the same."""
+        self._note_gap(since, now)
+        self._say(now)
+        self.not_watched_since = None
+
+    def _note_gap(self, since: datetime, now: datetime) -> None:
+        known = [at for at in (self.history.wind_at, self.history.weather_at) if at is not None]
+        found = min(since, *known) if known else since
+        self.missed_since = found if self.missed_since is None else min(found, self.missed_since)
+        self.not_watched_since = since if now - since > self.airfield.stale_after else None
 
     def tick(self, now: datetime) -> None:
         self._say(now)
@@ -154,10 +171,10 @@ class Model:
         for span in course.overs:
             if any(self._covers(one, span, course) for one in said):
                 continue
-            missed = self.missed_since is not None
+            missed = self.answered_since
             if (
                 not span.open
-                and not (missed and span.closed_at >= self.missed_since)
+                and not (missed is not None and span.closed_at >= missed)
                 and (now - span.closed_at > PAST)
             ):
                 said.append(Said(span, set(), over=True))
@@ -214,7 +231,13 @@ class Model:
             return
         known = [s for s in self.said[name] if s.span.overlaps(course.overs[-1])]
         one = next(s for s in reversed(known) if not s.over)
-        worst = max(figure for _, figure in course.overs[-1].figures)
+        # What closed and opened again before it could be told is one episode to people; but not
+        # what was told meanwhile as past.
+        last = course.overs[-1]
+        others = {s.span.opened_by for s in self.said[name] if s is not one}
+        between = [s for s in course.overs if s.overlaps(one.span) and s.opened_by not in others]
+        parts = [last, *between]
+        worst = max(figure for span in parts for _, figure in span.figures)
         if not above(one.worst + self.bounds[name].worse_by, worst):
             self._tell(out, one.heard, "worsened", name)
             one.worst = worst

@@ -94,6 +94,17 @@ class Player:
         conditions = Conditions(not_watched=Gap(since, now))
         self._step(pipeline.ReportsCame(tuple(raws)), now, conditions)
 
+    def feed_down(self, since: datetime, now: datetime) -> None:
+        """Watching again, and the feed says nothing."""
+        self.model.feed_down(since, now)
+        self._step(pipeline.Tick(), now, Conditions(not_watched=Gap(since, now)))
+
+    def answered(self, came: list[Arrival], now: datetime) -> None:
+        """A later poll: everything that a feed has, in one reply."""
+        raws = [arrival.raw for arrival in came]
+        self.model.reports(raws, now)
+        self._step(pipeline.ReportsCame(tuple(raws)), now)
+
     def tick(self, now: datetime) -> None:
         self.model.tick(now)
         self._step(pipeline.Tick(), now)
@@ -135,21 +146,31 @@ def play(
     arrivals: list[Arrival],
     every: timedelta = 5 * MINUTE,
     gap: tuple[datetime, datetime] | None = None,
+    answers_after: timedelta = timedelta(0),
 ) -> Player:
-    """Each report as it comes, and a tick every so often; but in a gap nobody watches."""
+    """Each report as it comes, and a tick every so often; but in a gap nobody watches, and for
+    some time after it the feed may be down.
+    """
     player = Player(fleet, arrivals[0].at)
     moments = {arrivals[0].at + every * k for k in range(4000)}
     end = arrivals[-1].at + timedelta(hours=4)
     moments = {m for m in moments if m <= end} | {a.at + MINUTE for a in arrivals}
     left = list(arrivals)
     if gap is not None:
-        moments = {m for m in moments if not gap[0] < m < gap[1]} | {gap[1]}
+        moments = {m for m in moments if not gap[0] < m < gap[1]}
+        moments |= {gap[1], gap[1] + answers_after}
     for now in sorted(moments):
-        if gap is not None and now == gap[1]:
+        down = gap is not None and gap[1] <= now < gap[1] + answers_after
+        if gap is not None and now == gap[1] + answers_after:
             came = [a for a in left if a.at <= now]
             left = left[len(came) :]
-            player.missed(came, gap[0], now)
-        while left and left[0].at <= now:
+            if answers_after:
+                player.answered(came, now)
+            else:
+                player.missed(came, gap[0], now)
+        elif gap is not None and now == gap[1]:
+            player.feed_down(gap[0], now)
+        while left and left[0].at <= now and not down:
             player.reports(left.pop(0))
         player.tick(now)
     return player

@@ -11,6 +11,7 @@ import pytest
 
 from tests.model.played import HEARS_ALL, track_of, watched_always
 from windwatch import pipeline
+from windwatch.episodes.clock_doubt import ALL_IS_WELL, Conditions, Gap
 from windwatch.reports.raw import RawReport
 from windwatch.settings.read import read_settings
 
@@ -83,23 +84,61 @@ CASES = {
 @pytest.mark.parametrize("case", CASES)
 def test_steps_of_one_track(root: Path, case: str) -> None:
     track, reports = CASES[case]
-    settings = read_settings([root / "config" / "demo.toml"], {}, require_secrets=False)
-    fleet = watched_always(settings.fleet)
-    setup = pipeline.Setup(fleet)
-    moments = [datetime(2026, 9, 22, int(at[:2]), int(at[2:]), tzinfo=UTC) for at, _, _ in reports]
-    books = pipeline.begin(setup, fleet.airfields[0], moments[0])
+    heard = Heard(root, track, moment(reports[0][0]))
     found, expected = [], []
-    for now, (at, words, told) in zip(moments, reports, strict=True):
-        report, _, peak = words.partition(" {peak ")
-        remarks = f" RMK AO2 PK WND {peak.rstrip('}')}" if peak else ""
-        raw = RawReport(f"METAR XLKS {report} 10SM SCT035 18/12 A2980{remarks}", now, "test")
-        outcome = pipeline.step(setup, books, pipeline.ReportsCame((raw,)), now)
-        books = outcome.books
-        found += [
-            (at, step.name.value)
-            for notice, _ in outcome.notices
-            for step in notice.steps
-            if notice.contact == HEARS_ALL and track_of(step) == track
-        ]
+    for at, words, told in reports:
+        found += [(at, step) for step in heard.reports(at, words)]
         expected += [(at, step) for step in told]
     assert found == expected
+
+
+# Seed 3008 with a gap. Promise 6: people were told *back within limits* at 13:53, and the peak of
+# 13:48, which nobody knew then, is a crossing of its own that had ended when they watched again.
+@pytest.mark.promise(6)
+def test_a_peak_older_than_the_all_clear_before_a_gap_is_told_as_past(root: Path) -> None:
+    heard = Heard(root, "tie_down X-LARK", moment("1144"))
+    assert heard.reports("1144", "221141Z 27031KT") == ["opened"]
+    assert heard.reports("1256", "221253Z 27010KT") == []
+    assert heard.reports("1356", "221353Z 27010KT") == ["back"]
+    missed = [
+        "221409Z 27019KT {peak 27027/1348}",
+        "221453Z 27010KT",
+        "221553Z 27010KT",
+        "221653Z 27010KT",
+    ]
+    gap = Gap(moment("1400"), moment("1900"))
+    assert heard.reports("1900", *missed, conditions=Conditions(not_watched=gap)) == ["past opened"]
+    assert heard.reports("1956", "221953Z 27010KT") == []
+
+
+def moment(at: str) -> datetime:
+    return datetime(2026, 9, 22, int(at[:2]), int(at[2:]), tzinfo=UTC)
+
+
+class Heard:
+    """What somebody who hears everything is told of one track."""
+
+    def __init__(self, root: Path, track: str, began: datetime) -> None:
+        settings = read_settings([root / "config" / "demo.toml"], {}, require_secrets=False)
+        fleet = watched_always(settings.fleet)
+        self.track = track
+        self.setup = pipeline.Setup(fleet)
+        self.books = pipeline.begin(self.setup, fleet.airfields[0], began)
+
+    def reports(self, at: str, *texts: str, conditions: Conditions = ALL_IS_WELL) -> list[str]:
+        """Take the reports of one reply, and say what was told of the track."""
+        now, raws = moment(at), []
+        for words in texts:
+            report, _, peak = words.partition(" {peak ")
+            remarks = f" RMK AO2 PK WND {peak.rstrip('}')}" if peak else ""
+            text = f"METAR XLKS {report} 10SM SCT035 18/12 A2980{remarks}"
+            raws.append(RawReport(text, now, "test"))
+        event = pipeline.ReportsCame(tuple(raws))
+        outcome = pipeline.step(self.setup, self.books, event, now, conditions)
+        self.books = outcome.books
+        return [
+            "past " * step.past + step.name.value
+            for notice, _ in outcome.notices
+            for step in notice.steps
+            if notice.contact == HEARS_ALL and track_of(step) == self.track
+        ]

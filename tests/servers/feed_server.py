@@ -7,6 +7,7 @@ the headers, the 204 and the ETag of the real one (reference/feeds.md section 1)
 import hashlib
 import json
 import math
+import threading
 from datetime import UTC, datetime, timedelta
 from http.server import BaseHTTPRequestHandler
 from pathlib import Path
@@ -15,6 +16,7 @@ from urllib.parse import parse_qs, urlsplit
 
 from tests.servers.loopback import LoopbackServer
 from windwatch.clock import Clock
+from windwatch.feeds.forecasts import forecast_station
 from windwatch.feeds.recorded import read_recorded
 from windwatch.feeds.report_text import observed_near, station_of
 from windwatch.reports.raw import RawReport
@@ -36,10 +38,15 @@ class PlayedFeed(LoopbackServer):
         Answers to give instead, first in first out: status, headers, body.
     hidden : set of str
         Stations to leave out of every answer.
+    forecasts_hang : Event or None
+        Answers about forecasts wait for it.
     """
 
     def __init__(self, recorded_path: Path, clock: Clock) -> None:
-        self._reports = [line.report for line in read_recorded(recorded_path) if line.report]
+        lines = read_recorded(recorded_path)
+        self._reports = [line.report for line in lines if line.report]
+        self._forecasts = [line.forecast for line in lines if line.forecast]
+        self.forecasts_hang: threading.Event | None = None
         self._clock = clock
         self.asked: list[str] = []
         self.faults: list[tuple[int, dict[str, str], bytes]] = []
@@ -59,6 +66,8 @@ class PlayedFeed(LoopbackServer):
         if self.faults:
             return self.faults.pop(0)
         parts = urlsplit(target)
+        if parts.path == "/api/data/taf":
+            return self._answer_forecasts(parts.query)
         if parts.path != "/api/data/metar":
             return 404, {"Content-Type": "text/html"}, b"<html><body>404</body></html>"
         query = {key: values[-1] for key, values in parse_qs(parts.query).items()}
@@ -77,6 +86,25 @@ class PlayedFeed(LoopbackServer):
         tag = f'W/"{hashlib.sha256(body).hexdigest()[:16]}"'
         headers = {"Content-Type": kind, "ETag": tag, "Cache-Control": "max-age=60"}
         return (304, headers, b"") if condition == tag else (200, headers, body)
+
+    def _answer_forecasts(self, query: str) -> tuple[int, dict[str, str], bytes]:
+        """The newest forecast of each station, and the one before it as superseded."""
+        if self.forecasts_hang is not None:
+            self.forecasts_hang.wait()
+        stations = parse_qs(query)["ids"][-1].upper().split(",")
+        found = []
+        for station in stations:
+            here = [
+                each
+                for each in self._forecasts
+                if forecast_station(each.text) == station and each.received_at <= self._clock.now()
+            ]
+            found += [
+                {"icaoId": station, "rawTAF": each.text, "mostRecent": int(each is here[-1])}
+                for each in reversed(here)
+            ]
+        kind = "application/json; charset=utf-8"
+        return 200, {"Content-Type": kind}, json.dumps(found).encode()
 
     def _shown(self, stations: list[str], hours: str | None) -> list[RawReport]:
         """What has come by now, newest first."""

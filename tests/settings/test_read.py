@@ -13,10 +13,12 @@ import pytest
 from windwatch import fleet
 from windwatch.airframe import Gear, WingPosition
 from windwatch.errors import SettingsError
+from windwatch.notices.outbox import Route
 from windwatch.settings.read import read_settings
 from windwatch.settings.running import ContactAddresses, JsonMapping, Settings
 from windwatch.settings.secret import Secret
 from windwatch.wind import HeadingFromDesignator, HeadingMagnetic, HeadingTrue
+from windwatch.wiring import make_channels
 
 RIGHT: str = tomllib.loads((Path(__file__).parent / "broken.toml").read_text(encoding="utf-8"))[
     "right"
@@ -436,3 +438,13 @@ def test_caution(old, new, said):
 
 def test_a_demonstrated_crosswind_equal_to_the_limit_is_fine():
     assert read(('wing = "high"', 'wing = "high"\ndemonstrated_crosswind_kt = 15')).warnings == ()
+
+
+def test_a_contact_has_mails_with_pictures_unless_it_wants_none():
+    assert read().addresses["operations desk"].pictures is True
+    without = read((MAIL, MAIL + "pictures = false\n"))
+    assert without.addresses["operations desk"].pictures is False
+    server = '[mail]\nhost = "mail.larkspur.example"\nsender = "wind@larkspur.example"\n'
+    sent = read((MAIL, MAIL + "pictures = false\n"), (DELIVERY, server))
+    channel = make_channels(sent).get(Route("operations desk", "email"))
+    assert channel._recipient.pictures is False

@@ -90,7 +90,7 @@ def test_people_are_told_once_also_after_a_restart_in_between(watched, clock):
     with open_store(watched, clock, repair=True) as store:
         assert store.repaired
         with store.transaction() as books:
-            books.repair_told()
+            books.repair_told(clock.now())
         assert store.repaired == ""
     with open_store(watched, clock, repair=True) as store:
         assert store.repaired == ""

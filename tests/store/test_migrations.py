@@ -81,7 +81,7 @@ def test_the_first_released_store_goes_on_with_everything_in_it(first, clock):
             assert leadership.number == 1
     with closing(sqlite3.connect(first)) as raw:
         names = {row[0] for row in raw.execute("SELECT name FROM sqlite_master")}
-    assert "lease" in names
+    assert {"lease", "forecasts", "pictures", "notice_pictures"} <= names
 
 
 def test_no_row_of_the_first_release_is_changed_by_the_upgrade(first, clock):

@@ -195,6 +195,43 @@ def test_a_file_that_changes_while_it_is_read_is_read_again(tmp_path):
         assert r.watch.settings.fleet.aircraft[0].limits[0].value == 18
 
 
+@pytest.mark.promise(18)
+@pytest.mark.parametrize("also", ["", "secret"])
+def test_what_is_saved_just_after_it_was_read_is_taken_at_the_next_look(
+    r, monkeypatch, tmp_path, also
+):
+    (tmp_path / "desk.secret").write_text(SECRET)
+    (tmp_path / "desk.secret").chmod(0o600)
+    hook = '\n[[contact]]\nname = "hook"\n'
+    hook += 'webhook = { url = "https://desk.example/in", secret_file = "desk.secret" }\n'
+    text = USUAL + hook if also else USUAL
+    look, looks = r.reload._look, []
+
+    def saved_after_the_last_look():
+        found = look()
+        looks.append(found)
+        if len(looks) == 3:
+            if also:
+                (tmp_path / "desk.secret").write_text(SECRET[:-5] + "AAAA=")
+            else:
+                r.write(limit(18))
+        return found
+
+    monkeypatch.setattr(r.reload, "_look", saved_after_the_last_look)
+    r.write(limit(22, text))
+    r.look()
+    assert r.watch.settings.fleet.aircraft[0].limits[0].value == 22
+    r.look()
+    if also:
+        [secret] = r.watch.settings.addresses["hook"].webhook.secrets
+        assert secret.reveal().endswith("AAAA=")
+    else:
+        assert r.watch.settings.fleet.aircraft[0].limits[0].value == 18
+    settled = r.watch.settings
+    assert r.look() == 1, "nothing more to be seen"
+    assert r.watch.settings is settled
+
+
 # --- what is good is taken -----------------------------------------------------------
 
 

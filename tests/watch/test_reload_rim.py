@@ -1,20 +1,27 @@
 """A configuration that changes while the watch runs: the feed, the files, the clock."""
 
 import logging
+import socket
 import threading
+import urllib.error
+import urllib.request
+from contextlib import nullcontext
 from datetime import timedelta
 
 import pytest
 
 from tests.servers.webhook_server import SECRET, WebhookReceiver
 from tests.watch.little_watch import MINUTE, START, STORM, config_text
-from tests.watch.reloaded import PEOPLE, USUAL, Feed, limit, running
+from tests.watch.reloaded import PEOPLE, USUAL, Feed, events, limit, running
 from windwatch.clock import HandClock
+from windwatch.errors import StoreError
 from windwatch.logs import JsonLines
 from windwatch.reload import LOOK_EVERY_S, QUIET_S
 from windwatch.schedule import _Polls
 from windwatch.upkeep.watchdog import Watchdog, limits
 from windwatch.wiring import status_path
+
+EVERYWHERE = "0.0.0.0"  # noqa: S104 - on a port of the test's own, for a moment
 
 # --- the rim ----------------------------------------------------------------------------
 
@@ -53,6 +60,84 @@ def test_a_port_that_cannot_be_had_is_a_fault_like_any_other(r, caplog):
     r.write(limit(18))
     r.look()
     assert r.watch.keeper._outward.metrics is None
+
+
+def figures_at(address, port):
+    with urllib.request.urlopen(f"http://{address}:{port}/metrics", timeout=5) as answer:
+        return answer.status
+
+
+@pytest.fixture
+def measured(tmp_path):
+    """A watch with figures on a port of its own, and what its configuration is made of."""
+    pytest.importorskip("prometheus_client")
+    with socket.create_server(("127.0.0.1", 0)) as free:
+        port = free.getsockname()[1]
+
+    def text(address, kt=25):
+        rim = f'[watch]\nmetrics_port = {port}\nmetrics_address = "{address}"\n'
+        return limit(kt, config_text(people=PEOPLE, rim=rim))
+
+    with running(tmp_path, text("127.0.0.1")) as r:
+        yield r, port, text
+
+
+@pytest.mark.promise(18)
+def test_figures_move_to_another_address_of_the_same_port(measured, caplog):
+    r, port, text = measured
+    assert figures_at("127.0.0.1", port) == 200
+    r.write(text(EVERYWHERE))
+    r.look()
+    assert r.health().config_problem == ""
+    assert events(caplog, "config_adopted")[0].changed == ["watch"]
+    assert figures_at("127.0.0.2", port) == 200, "every address of this machine"
+    kept = r.watch.keeper._outward.metrics
+    r.write(text(EVERYWHERE, kt=24))
+    r.look()
+    assert r.watch.keeper._outward.metrics is kept, "nothing of it has changed"
+    r.write(text("127.0.0.1", kt=24))
+    r.look()
+    assert figures_at("127.0.0.1", port) == 200
+    with pytest.raises(urllib.error.URLError):
+        figures_at("127.0.0.2", port)
+
+
+@pytest.mark.promise(18)
+@pytest.mark.parametrize("answer", ["not now", "refused", "broken"])
+def test_figures_stay_where_they_are_if_the_change_is_not_taken(measured, monkeypatch, answer):
+    r, port, text = measured
+
+    def adopt(*_):
+        if answer == "refused":
+            raise StoreError("the disk is full", "full")
+        if answer == "broken":
+            raise ZeroDivisionError
+        return False
+
+    monkeypatch.setattr(r.watch, "adopt", adopt)
+    before = r.watch.settings
+    r.write(text(EVERYWHERE))
+    with pytest.raises(ZeroDivisionError) if answer == "broken" else nullcontext():
+        r.look()
+    assert r.watch.settings is before
+    assert figures_at("127.0.0.1", port) == 200
+    with pytest.raises(urllib.error.URLError):
+        figures_at("127.0.0.2", port)
+    monkeypatch.undo()
+    r.look()
+    assert figures_at("127.0.0.2", port) == 200, "taken once it can be"
+
+
+@pytest.mark.promise(18)
+def test_figures_stay_where_they_are_if_the_other_address_cannot_be_had(measured):
+    r, port, text = measured
+    r.take("27015G20KT")
+    # Nobody's address: set aside for examples in texts, RFC 5737 section 3.
+    r.write(text("192.0.2.1", kt=18))
+    r.look()
+    assert f"port {port} of 192.0.2.1 cannot be had" in r.health().config_problem
+    assert r.told("desk") == [], "the limit of the same file was not taken either"
+    assert figures_at("127.0.0.1", port) == 200
 
 
 @pytest.mark.promise(18)

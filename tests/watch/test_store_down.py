@@ -288,15 +288,15 @@ def test_a_crossing_right_after_a_refused_write_is_not_written_over_by_what_wait
 ):
     b = waiting
     b.clock.move(MINUTE)
-    answers = iter([StoreError("database is locked", "busy")])
+    answers = iter([StoreError("the disk is full", "full")])
 
-    def locked_once(*args):
+    def full_once(*args):
         for error in answers:
             raise error
         keep(*args)
 
     # What waits is refused once more; the very next write, of the crossing, succeeds.
-    monkeypatch.setattr("windwatch.watch.keep", locked_once)
+    monkeypatch.setattr("windwatch.watch.keep", full_once)
     b.take(STORM)
     monkeypatch.undo()
     assert not b.watch.keeper.unwritten
@@ -326,3 +326,102 @@ def test_what_left_past_an_outbox_that_could_not_be_read_is_the_outboxs_own_agai
                 b.watch.keeper.direct.turn()
                 landed(b)
                 assert len(hook.calls) == tries, "whatever becomes of it, the outbox knows"
+
+
+# --- what cannot be written for a reason of its own ----------------------------------
+
+FIELDS = ("XLKS", "XBRN", "XCRW")
+
+
+@pytest.fixture
+def three_wait(tmp_path):
+    """Storms at three airfields, told, that wait for a store which is just back."""
+    people = '\n[[contact]]\nname = "desk"\nfolder = "dropped"\n'
+    with bench(tmp_path, config_text(people=people, airfields=FIELDS)) as b:
+        refuse(tmp_path)
+        for name in FIELDS:
+            b.take(STORM, station=name)
+        landed(b)
+        assert len(mails(tmp_path)) == 3
+        allow(tmp_path)
+        b.clock.move(MINUTE)
+        yield b
+
+
+def airfield_of(change):
+    return change.outcome.books.state.airfield
+
+
+@pytest.mark.promise(17)
+def test_one_change_that_no_store_takes_is_set_aside_and_the_others_are_written(
+    three_wait, monkeypatch, caplog
+):
+    b = three_wait
+
+    def bad_one(store, changes, *others):
+        if any(airfield_of(change) == "XBRN" for change in changes):
+            raise ValueError("a figure that no column takes")
+        keep(store, changes, *others)
+
+    monkeypatch.setattr("windwatch.watch.keep", bad_one)
+    report = b.watch.tick()
+    assert sorted({notice.airfield for notice, _ in report.notices}) == ["XCRW", "XLKS"]
+    assert [each.partition(":")[0] for each in report.failed] == ["XBRN"]
+    assert "airfield_failed" in caplog.text
+    [event] = [event for event in b.store.events() if event.kind == "not recorded"]
+    assert event.detail["airfield"] == "XBRN"
+    assert event.detail["error"] == "ValueError"
+    assert not b.watch.keeper.unwritten
+    # The watch goes on, there as well.
+    monkeypatch.undo()
+    b.clock.move(MINUTE)
+    assert b.watch.tick().failed == []
+    assert ("desk", "opened") in said(b.take(STORM, station="XBRN"))
+    assert {e.airfield for e in b.store.episodes(open_only=True)} == set(FIELDS)
+    b.watch.deliver()
+    assert len(mails(b.folder)) == 3 + 1, "the outbox sends none of the first three again"
+
+
+@pytest.mark.promise(17)
+def test_a_driver_that_fails_in_its_own_way_costs_no_record(three_wait, monkeypatch):
+    b = three_wait
+
+    def broken(*_):
+        raise RuntimeError("the driver lost its way")
+
+    with monkeypatch.context() as patch:
+        patch.setattr("windwatch.watch.keep", broken)
+        patch.setattr(type(b.store), "transaction", broken)
+        for _ in range(3):
+            report = b.watch.tick()
+            assert report.failed
+            assert report.notices == []
+            b.clock.move(MINUTE)
+    assert b.watch.keeper.unwritten
+    assert sorted(n.airfield for n, _ in b.watch.tick().notices) == sorted(FIELDS)
+    assert not b.watch.keeper.unwritten
+    assert [e for e in b.store.events() if e.kind == "not recorded"] == []
+
+
+@pytest.mark.promise(17)
+def test_what_was_written_before_the_store_failed_again_does_not_wait_any_more(
+    three_wait, monkeypatch
+):
+    b = three_wait
+
+    def fails_again(store, changes, *others):
+        if len(changes) > 1:
+            raise ValueError("of one of them")
+        if airfield_of(changes[0]) == "XCRW":
+            raise StoreError("the disk is full", "full")
+        keep(store, changes, *others)
+
+    monkeypatch.setattr("windwatch.watch.keep", fails_again)
+    b.watch.tick()
+    assert [airfield_of(change) for change in b.watch.keeper.unwritten.changes()] == ["XCRW"]
+    assert {e.airfield for e in b.store.episodes(open_only=True)} == {"XLKS", "XBRN"}
+    monkeypatch.undo()
+    b.clock.move(MINUTE)
+    b.watch.tick()
+    assert {e.airfield for e in b.store.episodes(open_only=True)} == set(FIELDS)
+    assert not b.watch.keeper.unwritten

@@ -63,7 +63,10 @@ def test_a_notice_appears_in_seconds_and_a_signal_ends_it_cleanly(tmp_path, stor
     out, err, took = end(process, by)
     assert process.returncode == 0
     assert "Traceback" not in err
-    assert "windwatch watches XLKS; stop it with Ctrl-C" in err
+    assert err.splitlines() == [
+        "windwatch watches XLKS; stop it with Ctrl-C",
+        "windwatch has stopped watching; started again, it goes on where it was",
+    ]
     assert out == ""
     assert took < 5
     with sqlite3.connect(tmp_path / "watch.db") as raw:

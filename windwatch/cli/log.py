@@ -25,7 +25,8 @@ from windwatch.cli.show import (
     with_exit_status,
 )
 from windwatch.clock import SystemClock
-from windwatch.delivery.channels import send_now
+from windwatch.delivery.channels import Accepted, Channel, send_now
+from windwatch.delivery.folder import FolderChannel
 from windwatch.episodes.told import is_standing
 from windwatch.episodes.values import Step, StepName, TrackKind, computed_id
 from windwatch.errors import DeliveryFailed, NoUsableReports, UsageError
@@ -403,12 +404,20 @@ def send_test(config: Path, contact: str | None, turn_on: bool) -> None:
                 failed += 1
                 click.echo(paragraph(f"{person.name} by {kind}: NOT taken: {error}", hang="  "))
                 continue
-            answer = f" ({taken.answer})" if taken.answer else ""
-            said = f"{person.name} by {kind}: the next hop took it{answer}"
+            said = f"{person.name} by {kind}: {_taken(channel, kind, taken)}"
             off = _turned_off(settings, route, channel.fingerprint, turn_on=turn_on)
             click.echo(paragraph(f"{said}{off}", hang="  "))
     if failed:
         raise NoUsableReports(f"{failed} of the test notices did not leave")
+
+
+def _taken(channel: Channel, kind: str, taken: Accepted) -> str:
+    """What became of it, as far as anybody knows: a file is written, the rest has only begun."""
+    if isinstance(channel, FolderChannel):
+        instead = "" if kind == "folder" else ", instead of being sent"
+        return f"written to {channel.path / taken.answer}{instead}"
+    answer = f" ({taken.answer})" if taken.answer else ""
+    return f"the next hop took it{answer}"
 
 
 def _turned_off(settings: Settings, route: Route, address: str, *, turn_on: bool) -> str:

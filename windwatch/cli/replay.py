@@ -47,6 +47,8 @@ from windwatch.wiring import make_channels
 
 _MINUTE: Final = timedelta(minutes=1)
 _IN: Final = " " * 11
+# Forecasts are shown on the board, not yet judged: they make no difference to what is told.
+_NOT_PLAYED: Final = frozenset({RecordedKind.UNREADABLE, RecordedKind.FORECAST})
 
 
 @dataclass
@@ -93,7 +95,7 @@ def replay(
         )
     folder = out or settings.delivery.folder or Path("windwatch-replay")
     lines = read_all_recorded(chosen)
-    if all(line.kind is RecordedKind.UNREADABLE for line in lines):
+    if all(line.kind in _NOT_PLAYED for line in lines):
         raise NoUsableReports(f"{', '.join(map(str, chosen))}: no report in it")
     end = None if until is None else moment_of(until)
     with _thrown_away() as store_path:
@@ -130,7 +132,9 @@ def play(
     show = show or _Quiet()
     # What cannot be read has no time of its own.
     played = Played(problems=[line.problem for line in lines if line.problem])
-    left = [line for line in lines if line.kind is not RecordedKind.UNREADABLE]
+    left = [line for line in lines if line.kind not in _NOT_PLAYED]
+    if not left:
+        raise NoUsableReports("no report in it")
     minute = left[0].at
     end = until or left[-1].at
     if end < minute:
@@ -174,7 +178,7 @@ def _happen(watch: Watch, lines: Sequence[RecordedLine], played: Played) -> Cycl
             return CycleReport()
         case RecordedKind.UNWATCHED:
             if line.since is not None:
-                watch.keeper.play_gap(Gap(line.since, line.at))
+                watch.keeper.play_gap(Gap(line.since, line.until or line.at))
             return CycleReport()
         case RecordedKind.TICK:
             return watch.tick()
@@ -184,7 +188,7 @@ def _happen(watch: Watch, lines: Sequence[RecordedLine], played: Played) -> Cycl
             problem = f"{line.file}:{line.line}: desk entries are not played in this version"
             played.problems.append(problem)
             return CycleReport()
-        case RecordedKind.UNREADABLE:
+        case RecordedKind.UNREADABLE | RecordedKind.FORECAST:
             return CycleReport()
 
 

@@ -5,6 +5,10 @@ from __future__ import annotations
 import signal
 import threading
 from types import FrameType
+from typing import Final
+
+# Said at the end by whoever was asked: silence would leave open whether it went well.
+STOPPED: Final = "windwatch has stopped watching; started again, it goes on where it was"
 
 
 def stop_cleanly(stop: threading.Event) -> None:

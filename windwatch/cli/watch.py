@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import gc
 import logging
 import os
@@ -18,14 +19,14 @@ import click
 from windwatch.board.links import composer
 from windwatch.board.opening import beside_watch
 from windwatch.cli.show import examples, load_settings, paragraph, with_exit_status
-from windwatch.cli.stopping import stop_cleanly
+from windwatch.cli.stopping import STOPPED, stop_cleanly
 from windwatch.clock import Clock, SystemClock
 from windwatch.errors import NoUsableReports, StoreError
+from windwatch.forecasting import Forecasting
 from windwatch.logs import log_to
 from windwatch.reload import Reload
 from windwatch.schedule import run
 from windwatch.settings.running import Settings
-from windwatch.settings.seen import Seen, seen
 from windwatch.store.leading import Leadership, wait_to_lead
 from windwatch.store.store import Store
 from windwatch.watch import Watch
@@ -61,7 +62,6 @@ def watch(config: tuple[Path, ...], once: bool, verbose: bool, log_file: Path | 
     stop = threading.Event()
     if not once:
         stop_cleanly(stop)
-    files = seen(config, settings.secret_files)
     changed = threading.Event()
     if not once:
         _reload_on_hang_up(changed, stop)
@@ -71,18 +71,16 @@ def watch(config: tuple[Path, ...], once: bool, verbose: bool, log_file: Path | 
         if once or not store.may_stand_by:
             shown = replace(settings, board=None) if once else settings
             with store.hold(owner) as leadership, beside_watch(shown, store, clock) as board:
-                watched = _Watched(config, settings, files, changed, board)
+                watched = _Watched(config, settings, changed, board)
                 _watch(watched, store, clock, stop, leadership, once=once)
-            return
-        with beside_watch(settings, store, clock) as board:
-            while not stop.is_set():
-                found = wait_to_lead(store, owner, clock, stop, said=_say)
-                if found is None:
-                    return
-                with found:
-                    # What has changed while it stood by is taken at the first look.
-                    watched = _Watched(config, settings, files, changed, board)
-                    _watch(watched, store, clock, stop, found, once=False)
+        else:
+            with beside_watch(settings, store, clock) as board:
+                watched = _Watched(config, settings, changed, board)
+                _lead_in_turn(watched, store, clock, stop, owner)
+    if stop.is_set():
+        # Where its terminal has gone, nobody is left to read it.
+        with contextlib.suppress(OSError):
+            _say(STOPPED)
 
 
 class _Watched(NamedTuple):
@@ -90,9 +88,21 @@ class _Watched(NamedTuple):
 
     paths: tuple[Path, ...]
     settings: Settings
-    files: Seen
     changed: threading.Event
     board: Beside | None = None
+
+
+def _lead_in_turn(
+    config: _Watched, store: Store, clock: Clock, stop: threading.Event, owner: str
+) -> None:
+    """Watch whenever no other watcher does, until told to stop."""
+    while not stop.is_set():
+        found = wait_to_lead(store, owner, clock, stop, said=_say)
+        if found is None:
+            return
+        with found:
+            # What has changed while it stood by is taken at the first look.
+            _watch(config, store, clock, stop, found, once=False)
 
 
 def _watch(
@@ -120,11 +130,13 @@ def _watch(
     )
     if config.board is not None:
         config.board.follow(lambda: watched.settings)
+    forecasting = Forecasting(lambda: watched.settings, store, clock)
     if once:
         try:
-            _turn_once(watched)
+            _turn_once(watched, forecasting)
         finally:
             watched.close()
+            forecasting.close()
         return
     reload = Reload(
         watched,
@@ -132,14 +144,21 @@ def _watch(
         config.paths,
         os.environ,
         clock,
-        files=config.files,
         asked=config.changed,
     )
     names = ", ".join(a.id for a in settings.fleet.airfields)
     _say(f"windwatch watches {names}; stop it with Ctrl-C")
     _settle_memory()
     # It closes the watch at its end.
-    run(watched, settings.feed.every, clock, stop, leadership=others, reload=reload)
+    run(
+        watched,
+        settings.feed.every,
+        clock,
+        stop,
+        leadership=others,
+        reload=reload,
+        forecasting=forecasting,
+    )
 
 
 def _say(sentence: str) -> None:
@@ -152,9 +171,11 @@ def _settle_memory() -> None:
     gc.freeze()
 
 
-def _turn_once(watched: Watch) -> None:
+def _turn_once(watched: Watch, forecasting: Forecasting) -> None:
     report = watched.poll()
     delivered = watched.deliver()
+    # Last: it is only shown, and nobody who is to be told waits for it.
+    forecasting.turn()
     click.echo(
         f"reports {report.fetched}, notices {len(report.notices)}, "
         f"delivered {delivered.accepted}, not delivered {delivered.failed + delivered.refused}"
@@ -174,12 +195,22 @@ def _reload_on_hang_up(changed: threading.Event, stop: threading.Event) -> None:
     """SIGHUP: the configuration is read again; where the terminal has gone, the watch ends."""
     if not hasattr(signal, "SIGHUP"):
         return  # Windows has none: there the change of the file alone is noticed
-    at_a_terminal = os.isatty(sys.stdin.fileno()) if sys.stdin is not None else False
+    terminal = _terminal()
 
     def ask(number: int, frame: FrameType | None) -> None:
         del number, frame
-        gone = at_a_terminal and not os.isatty(sys.stdin.fileno())
+        gone = terminal is not None and not os.isatty(terminal)
         # As above.
         threading.Thread(target=(stop if gone else changed).set).start()
 
     signal.signal(signal.SIGHUP, ask)
+
+
+def _terminal() -> int | None:
+    """The terminal that this was started from; None: from none, or nobody can tell any more."""
+    try:
+        number = sys.stdin.fileno()
+    except (AttributeError, OSError, ValueError):
+        # None at all, closed (`<&-`), or something that has no number.
+        return None
+    return number if os.isatty(number) else None

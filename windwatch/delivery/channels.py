@@ -90,10 +90,11 @@ class MailServer:
 
 @dataclass(frozen=True, slots=True)
 class MailAddress:
-    """Where one contact gets mail."""
+    """Where one contact gets mail, and whether with pictures."""
 
     address: str = field(repr=False)
     name: str = ""
+    pictures: bool = True
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,7 @@ from windwatch.delivery.channels import (
     fingerprint,
 )
 from windwatch.delivery.mail_session import Session, in_text, is_tls_failure, open_session
-from windwatch.delivery.message import build_message, one_line
+from windwatch.delivery.message import build_message, one_line, painted_for
 from windwatch.delivery.retry import Rule, SendFailed, smtp_rule
 from windwatch.errors import DeliveryFailed
 from windwatch.notices.outbox import Delivery
@@ -49,7 +49,8 @@ class EmailChannel:
         DeliveryFailed
             If the server did not say that it took it.
         """
-        message = build_message(delivery, self._server.sender, self._recipient, now)
+        pictures = painted_for(delivery, self._recipient)
+        message = build_message(delivery, self._server.sender, self._recipient, now, pictures)
         try:
             session = open_session(self._server)
             try:

@@ -19,7 +19,7 @@ from windwatch.delivery.channels import (
     WebhookTarget,
     fingerprint,
 )
-from windwatch.delivery.message import build_message
+from windwatch.delivery.message import build_message, painted_for
 from windwatch.delivery.retry import Rule, SendFailed
 from windwatch.delivery.signing import body_of, headers_of
 from windwatch.notices.outbox import Delivery
@@ -39,6 +39,11 @@ class FolderChannel:
         self._folder = folder
         self._suffix = suffix
         self._write = write
+
+    @property
+    def path(self) -> Path:
+        """Where the files are dropped."""
+        return self._folder.path
 
     @property
     def host(self) -> str:
@@ -68,11 +73,20 @@ class FolderChannel:
         return Accepted(name)
 
 
-def mail_folder(folder: Folder, sender: str, recipient: MailAddress) -> FolderChannel:
-    """Drop ``.eml`` files, built as the mail channel builds them."""
+def mail_folder(
+    folder: Folder, sender: str, recipient: MailAddress, patience_s: float | None = None
+) -> FolderChannel:
+    """Drop ``.eml`` files, built as the mail channel builds them.
+
+    Parameters
+    ----------
+    patience_s : float or None
+        How long pictures may take where nobody waits for the mail. [s]
+    """
 
     def write(delivery: Delivery, now: datetime) -> bytes:
-        return bytes(build_message(delivery, sender, recipient, now))
+        pictures = painted_for(delivery, recipient, patience_s)
+        return bytes(build_message(delivery, sender, recipient, now, pictures))
 
     return FolderChannel(folder, ".eml", write)
 

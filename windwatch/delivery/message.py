@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from datetime import datetime
 from email.message import EmailMessage
 from email.policy import SMTP
@@ -10,6 +11,8 @@ from email.utils import format_datetime, formataddr, parseaddr
 from typing import Final
 
 from windwatch.delivery.channels import MailAddress
+from windwatch.delivery.pictures import PAINTER, Painted
+from windwatch.notices.html import CONTROLS_HERE, FIELD_HERE, Shown, with_pictures
 from windwatch.notices.outbox import Delivery
 
 # RFC 5322 limits a line to 998 characters; a conversation may be longer than fits.
@@ -30,8 +33,21 @@ def one_line(text: str, limit: int = SUBJECT_LIMIT) -> str:
     return _CONTROL.sub(" ", text).strip()[:limit]
 
 
+def painted_for(
+    delivery: Delivery, recipient: MailAddress, patience_s: float | None = None
+) -> tuple[Painted, ...]:
+    """The pictures of a mail; none where its recipient wants none, or they cannot be had."""
+    if delivery.plain or not delivery.content.html or not recipient.pictures:
+        return ()
+    return PAINTER.paint(delivery.content.pictures, patience_s)
+
+
 def build_message(
-    delivery: Delivery, sender: str, recipient: MailAddress, now: datetime
+    delivery: Delivery,
+    sender: str,
+    recipient: MailAddress,
+    now: datetime,
+    pictures: Sequence[Painted] = (),
 ) -> EmailMessage:
     """Make the message of a delivery; the same delivery has the same Message-ID for ever.
 
@@ -41,6 +57,8 @@ def build_message(
         ``Name <address>`` or the address alone.
     now : datetime
         When it is sent.
+    pictures : sequence of Painted
+        Sent inside of the message, beside the HTML that shows them.
     """
     notice, content = delivery.notice, delivery.content
     domain = sender_domain(sender)
@@ -62,10 +80,49 @@ def build_message(
         message["Importance"] = "high"
     message.set_content(_body(content.text), cte="quoted-printable")
     if content.html and not delivery.plain:
-        message.add_alternative(_body(content.html), subtype="html", cte="quoted-printable")
+        shown = [_shown(each, domain) for each in pictures]
+        html = _body(with_pictures(content.html, shown))
+        message.add_alternative(html, subtype="html", cte="quoted-printable")
         # Computed, not drawn: a repeat is the same message, byte for byte.
         message.set_boundary(f"=_{one_line(delivery.id)}")
+        if pictures:
+            _add_pictures(message, pictures, domain, f"=.{one_line(delivery.id)}")
     return message
+
+
+def _add_pictures(
+    message: EmailMessage, pictures: Sequence[Painted], domain: str, boundary: str
+) -> None:
+    """Put the pictures beside the HTML (RFC 2387), each under the name by which it is shown."""
+    *_, html = message.iter_parts()
+    if not isinstance(html, EmailMessage):
+        return
+    for number, each in enumerate(pictures, 1):
+        html.add_related(
+            each.png,
+            "image",
+            "png",
+            cid=f"<{_content_id(each, domain)}>",
+            disposition="inline",
+            filename=f"{'field' if each.of_field else 'controls'}-{number}.png",
+        )
+    html.set_param("type", "text/html")
+    html.set_boundary(boundary)
+
+
+def _content_id(picture: Painted, domain: str) -> str:
+    return f"{picture.id}@{domain}"
+
+
+def _shown(picture: Painted, domain: str) -> Shown:
+    return Shown(
+        src=f"cid:{_content_id(picture, domain)}",
+        alt=picture.alt,
+        caption=picture.caption,
+        place=FIELD_HERE if picture.of_field else CONTROLS_HERE,
+        width=picture.width,
+        height=picture.height,
+    )
 
 
 def message_id(notice: str, domain: str) -> str:

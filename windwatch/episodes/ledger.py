@@ -74,8 +74,16 @@ def reconcile(
         or told.closed_at is None
         or now - told.closed_at <= remembered_for
         or told.episode in said
+        or _is_remembered(folded.track(told.track), told)
     )
     return tuple(reckoning.steps), kept
+
+
+def _is_remembered(track: Track, told: Told) -> bool:
+    """Whether the reports still say it: else it would be news to the next that looks far back."""
+    spans = track.gauge(told.runway).spans if told.runway else track.spans
+    mine = (told.opened_by, told.follows)
+    return any(s.level is told.level and s.opened_by in mine for s in spans)
 
 
 def _reckon_track(reckoning: Reckoning, track: Track, known: list[Told]) -> None:

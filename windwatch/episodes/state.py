@@ -102,6 +102,9 @@ class AirfieldState:
         Who was configured at the last step; others were added since.
     ruled : tuple of Ruled
         The figures of judgement that have been in force, oldest first; empty: the usual ones.
+    missed_since : datetime or None
+        Observations after this were missed while nobody watched, and the feed has not answered
+        yet; None: none were.
     """
 
     airfield: str
@@ -120,6 +123,7 @@ class AirfieldState:
     judged_from: tuple[tuple[str, datetime], ...] = ()
     known_contacts: tuple[str, ...] = ()
     ruled: tuple[Ruled, ...] = ()
+    missed_since: datetime | None = None
 
     def contact(self, name: str) -> ContactState:
         """The state of one contact, new where there is none yet."""

@@ -136,34 +136,66 @@ def matched(
 ) -> tuple[list[tuple[Told, Span | None]], list[Span]]:
     """Each told episode with the span that it is about, and the spans that nobody was told of.
 
-    The open ones choose first: they are what people believe now.
+    The open ones choose first: they are what people believe now. Several spans that are one
+    episode to people are put together, with the worst of all: that it closed and opened again
+    while nobody watched must not hide how bad it was.
     """
     left = list(spans)
     pairs: list[tuple[Told, Span | None]] = []
-    for told in sorted(known, key=lambda t: not t.open):
-        span = _match(told, left)
-        if span is not None and span.opened_by != told.opened_by:
-            pairs.append((told._replace(follows=span.opened_by), span))
-        else:
-            pairs.append((told, span))
-        if span is not None:
-            left = [s for s in left if s is not span and not _part_of(told, span, s)]
+    for row in sorted(known, key=lambda t: not t.open):
+        told, span = row, _match(row, left)
+        if span is None:
+            pairs.append((told, None))
+            continue
+        if span.opened_by != told.opened_by:
+            told = told._replace(follows=span.opened_by)
+        parts = _parts(told, span, left, known)
+        left = [s for s in left if s is not span and s not in parts]
+        pairs.append((told, _as_one(span, parts)))
     return pairs, left
+
+
+def _parts(told: Told, span: Span, spans: list[Span], known: list[Told]) -> list[Span]:
+    """The other spans that are part of an episode, and not what another one is about."""
+    rows = [each for each in known if each.episode != told.episode]
+    others = {by for each in rows for by in (each.opened_by, each.follows)}
+    return [
+        s for s in spans if s is not span and s.opened_by not in others and _part_of(told, span, s)
+    ]
+
+
+def _as_one(span: Span, parts: list[Span]) -> Span:
+    """The span of an episode, since the first of its parts and with the worst of them."""
+    for part in parts:
+        span = span._replace(opened_at=min(span.opened_at, part.opened_at))
+        if part.worst is not None and (span.worst is None or part.worst.share > span.worst.share):
+            span = span._replace(worst=part.worst, worst_by=part.worst_by)
+    return span
 
 
 def _part_of(told: Told, span: Span, other: Span) -> bool:
     """Whether another span is part of the episode that people were told of.
 
     What closed and opened again before it could be told is one episode to people; what opened
-    after its end is not.
+    after its end is not. Nor is what a peak opened that came later than the end: the peak may be
+    older, but people were told *back within limits*, and must hear that it was not the last.
     """
-    if other.opened_at < told.opened_at:
+    if other.closed_at is not None and other.closed_at <= told.opened_at:
         return False
     if told.open:
-        return span.open or other.opened_at < span.opened_at
+        return span.open or not _follows(other, span)
     if told.closed_at is None or told.withdrawn or other.open:
         return False
+    if span.closed_at is not None and _follows(other, span):
+        return max(other.opened_at, span.closed_at) < told.closed_at
     return other.opened_at < told.closed_at
+
+
+def _follows(other: Span, span: Span) -> bool:
+    """Whether a span came after one that has closed: by their ends, for a peak may begin early."""
+    if other.closed_at is None or span.closed_at is None:
+        return other.closed_at is None and span.closed_at is not None
+    return other.closed_at > span.closed_at
 
 
 def _match(told: Told, spans: list[Span]) -> Span | None:

@@ -3,16 +3,19 @@
 A line is a time (ISO 8601, Z), a space, and what happened then::
 
     2026-09-22T19:09:00Z SPECI XLKS 221907Z 30028G41KT 2SM +TSRA SQ BR ...
+    2026-09-22T17:34:00Z TAF XBRN 221730Z 2218/2318 19017G25KT P6SM ...
     2026-09-22T20:00:00Z TICK
     2026-09-22T20:01:00Z ACKNOWLEDGE all BY operations desk
     2026-09-22T20:02:00Z DESK {"kind": "runway_in_use", "airfield": "XLKS", "runway": "28"}
     2026-09-22T20:03:00Z CLOCK DOUBTED it stepped by 60 min
     2026-09-22T20:40:00Z CLOCK BELIEVED
     2026-09-22T23:10:00Z UNWATCHED SINCE 2026-09-22T21:00:00Z
+    2026-09-23T04:10:05Z UNWATCHED SINCE 2026-09-23T01:00:00Z UNTIL 2026-09-23T04:10:00Z
 
 While the clock is doubted nothing is called back within limits or silent. Nobody watched from the
-second time of an UNWATCHED line to its first: what follows it was asked for on waking. Reports of
-one moment came in one reply.
+second time of an UNWATCHED line to its third, or to its first where there is no third: what
+follows it was asked for on waking. Several lines may be about one gap. Reports of one moment came
+in one reply. A forecast (TAF) is no report: it is shown, not judged.
 
 Lines that begin with ``#`` and blank lines are skipped. A line that cannot be read is kept
 as a problem with its file and number; the others go on.
@@ -45,6 +48,7 @@ class RecordedKind(Enum):
     """What happened."""
 
     REPORT = "report"
+    FORECAST = "forecast"
     TICK = "tick"
     ACKNOWLEDGE = "acknowledge"
     DESK = "desk"
@@ -67,6 +71,8 @@ class RecordedLine:
         From 1.
     report : RawReport or None
         For a report.
+    forecast : RawReport or None
+        For a forecast, of the kind ``TAF``.
     episode, by : str
         For an acknowledgement: an episode's id or ``all``, and who took note.
     entry : mapping
@@ -74,7 +80,9 @@ class RecordedLine:
     doubt : str
         For a line about the clock: why it is in doubt; '' where it is believed again.
     since : datetime or None
-        For the end of a gap in watching: when it began, UTC.
+        For a gap in watching: when it began, UTC.
+    until : datetime or None
+        For a gap in watching: when it ended, UTC.
     problem : str
         For a line that cannot be read: file, line, what is wrong, and the mend.
     """
@@ -84,11 +92,13 @@ class RecordedLine:
     line: int
     kind: RecordedKind
     report: RawReport | None = None
+    forecast: RawReport | None = None
     episode: str = ""
     by: str = ""
     entry: MappingProxyType[str, Any] = field(default_factory=lambda: MappingProxyType({}))
     doubt: str = ""
     since: datetime | None = None
+    until: datetime | None = None
     problem: str = ""
 
 
@@ -160,6 +170,9 @@ def _event(at: datetime, rest: str, file: str, number: int) -> RecordedLine:
     text, problem = report_text(rest)
     if problem:
         raise NotTheFormat(problem)
+    if word == "TAF":
+        forecast = RawReport(text, at, "recorded", kind="TAF")
+        return RecordedLine(at, file, number, RecordedKind.FORECAST, forecast=forecast)
     report = RawReport(text, at, "recorded")
     return RecordedLine(at, file, number, RecordedKind.REPORT, report=report)
 
@@ -199,16 +212,20 @@ def _clock(line: RecordedLine, details: str) -> RecordedLine:
 
 
 def _gap(line: RecordedLine, details: str) -> RecordedLine:
-    word, _, moment = details.partition(" ")
-    if word != "SINCE" or not moment:
+    word, _, moments = details.partition(" ")
+    if word != "SINCE" or not moments:
         raise NotTheFormat(
             f"{quoted(f'UNWATCHED {details}'.strip())} does not say since when nobody watched;"
             " write for example UNWATCHED SINCE 2026-09-22T21:00:00Z"
         )
-    since = _moment(moment.strip())
+    begin, _, end = moments.partition(" UNTIL ")
+    since = _moment(begin.strip())
     if since >= line.at:
-        raise NotTheFormat(f"nobody watched since {quoted(moment, 40)}: that is still to come")
-    return replace(line, kind=RecordedKind.UNWATCHED, since=since)
+        raise NotTheFormat(f"nobody watched since {quoted(begin, 40)}: that is still to come")
+    until = _moment(end.strip()) if end else line.at
+    if until <= since:
+        raise NotTheFormat(f"nobody watched until {quoted(end, 40)}: that is before it began")
+    return replace(line, kind=RecordedKind.UNWATCHED, since=since, until=until)
 
 
 _READERS: Final[Mapping[str, Callable[[RecordedLine, str], RecordedLine]]] = {
@@ -226,6 +243,8 @@ def recorded_line(line: RecordedLine) -> str:
     match line.kind:
         case RecordedKind.REPORT:
             what = line.report.text if line.report else ""
+        case RecordedKind.FORECAST:
+            what = line.forecast.text if line.forecast else ""
         case RecordedKind.TICK:
             what = "TICK"
         case RecordedKind.ACKNOWLEDGE:
@@ -237,6 +256,8 @@ def recorded_line(line: RecordedLine) -> str:
             what = f"CLOCK DOUBTED {doubt}" if doubt else "CLOCK BELIEVED"
         case RecordedKind.UNWATCHED:
             what = f"UNWATCHED SINCE {_written(line.since or line.at)}"
+            if line.until is not None and line.until != line.at:
+                what += f" UNTIL {_written(line.until)}"
         case RecordedKind.UNREADABLE:
             return f"# {quoted(line.problem, 200)}"
     return f"{at} {what}"

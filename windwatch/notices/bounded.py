@@ -10,11 +10,13 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any, Final, TypeVar
 
 from windwatch.clock import SystemClock
 from windwatch.errors import WindwatchError
 from windwatch.notices.values import Content
+
+T = TypeVar("T")
 
 # Bare facts go out within 5 s (reliability, F54); the busiest notice takes a few milliseconds.
 PATIENCE_S: Final = 2.0
@@ -41,11 +43,18 @@ class NoWords(WindwatchError):
 
 @dataclass(slots=True, eq=False)
 class _Making:
-    """One notice being put into words: by which thread, until when, how often it was stopped."""
+    """One notice being put into words: by which thread, until when, how often it was stopped.
+
+    Attributes
+    ----------
+    may_stop : bool
+        Whether its thread is where it can be stopped: neither on its way in nor on its way out.
+    """
 
     thread: int
     ends_at: float
     stops: int = 0
+    may_stop: bool = False
 
 
 class Guard:
@@ -84,20 +93,38 @@ class Guard:
         Exception
             Whatever `make` raises.
         """
+        content = self.made(make)
+        _check_size(content)
+        return content
+
+    def made(self, make: Callable[[], T]) -> T:
+        """Make something else within that time, a drawing say.
+
+        Raises
+        ------
+        NoWords, Exception
+            As `words`.
+        """
         if self._monotonic() < self._not_before:
             raise NoWords("words took too long a moment ago; they are tried again in a minute")
         making = self._begin()
         try:
             try:
-                content = make()
+                making.may_stop = True
+                return make()
             finally:
-                self._end(making)
+                # From here on the guard begins no stop; but one may be under way, and another
+                # be just given. That makes two, and three times it is tried to end it before
+                # anything leaves.
+                making.may_stop = False
+                try:
+                    self._end(making)
+                except WordsTooSlow:
+                    self._end(making)
         except WordsTooSlow:
             self._end(making)
             self._not_before = self._monotonic() + self._pause_s
             raise NoWords(f"the words took longer than {self._patience_s:g} s") from None
-        _check_size(content)
-        return content
 
     def _begin(self) -> _Making:
         making = _Making(threading.get_ident(), self._monotonic() + self._patience_s)
@@ -139,7 +166,8 @@ class Guard:
             with self._lock:
                 now = self._monotonic()
                 for making in self._making:
-                    if making.ends_at <= now and making.stops < MOST_STOPS:
+                    late = making.ends_at <= now and making.stops < MOST_STOPS
+                    if late and making.may_stop:
                         making.stops += 1
                         _interrupt(making.thread, WordsTooSlow)
                 if not self._making:

@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
+import logging
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import NamedTuple
 
 from windwatch.fleet import Fleet
-from windwatch.notices.advice import advice_for
+from windwatch.notices.advice import Advice, advice_for
 from windwatch.notices.build import build_page, clean_page, footer_of
 from windwatch.notices.html import html_parts
 from windwatch.notices.page import Page
 from windwatch.notices.payload import Draft, as_payload, draft
+from windwatch.notices.pictures import pictures_for
 from windwatch.notices.scene import Scene, set_scene
 from windwatch.notices.subject import subject_line
 from windwatch.notices.text import as_text
-from windwatch.notices.values import Content, Notice, Situation
+from windwatch.notices.values import Content, Notice, Picture, Situation
+
+log = logging.getLogger(__name__)
 
 
 def compose(notice: Notice, situation: Situation, fleet: Fleet, link: str = "") -> Content:
@@ -46,7 +50,7 @@ def compose(notice: Notice, situation: Situation, fleet: Fleet, link: str = "") 
     page = said.page._replace(footer=footer_of(scene), link=link)
     text = as_text(page)
     payload = as_payload(said.draft, notice, text, link)
-    return Content.in_parts(said.subject, text, html_parts(page), payload)
+    return Content.in_parts(said.subject, text, html_parts(page), payload, said.pictures)
 
 
 class _Said(NamedTuple):
@@ -55,6 +59,7 @@ class _Said(NamedTuple):
     page: Page
     subject: str
     draft: Draft
+    pictures: tuple[Picture, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,4 +89,13 @@ def _said(to_anybody: _ToAnybody) -> _Said:
     advice = advice_for(scene)
     page = clean_page(build_page(scene, advice))
     subject = subject_line(scene)
-    return _Said(page, subject, draft(scene, page, subject, advice))
+    return _Said(page, subject, draft(scene, page, subject, advice), _pictures(scene, advice))
+
+
+def _pictures(scene: Scene, advice: Advice) -> tuple[Picture, ...]:
+    """The pictures, or none: the words are complete without, and do not fail with them."""
+    try:
+        return pictures_for(scene, advice)
+    except Exception:
+        log.exception("pictures_failed", extra={"airfield": scene.notice.airfield})
+        return ()

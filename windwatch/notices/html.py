@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from functools import lru_cache
 from typing import Final, NamedTuple
 
@@ -13,6 +14,29 @@ from windwatch.assessment.values import Mark
 from windwatch.notices import words
 from windwatch.notices.bounded import within
 from windwatch.notices.page import Page
+
+
+class Shown(NamedTuple):
+    """A picture as HTML shows it.
+
+    Attributes
+    ----------
+    src : str
+        Where the mail program finds it, of our own making: ``cid:…``.
+    alt : str
+        All that it says, in words.
+    place : str
+        `FIELD_HERE` or `CONTROLS_HERE`.
+    width, height : float
+        As it is drawn; shown no wider.
+    """
+
+    src: str
+    alt: str
+    caption: str
+    place: str
+    width: float
+    height: float
 
 
 class Ink(NamedTuple):
@@ -33,12 +57,24 @@ LEVEL: Final = {
     Mark.UNKNOWN: Ink("#5E5873", "#B3ACC9"),
 }
 
-# A number and its unit, and a registration, stay on one line.
-_WITH_UNIT: Final = re.compile(r"(?<=\d) (?=(?:kt|ft|NM|min|h|lb|local)\b|%)")
 # Underlined and of the text's own colour, which is readable on both grounds.
 _LINK: Final = Markup('<a href="{}" style="color:inherit;font-weight:700;">{}</a>')
+# Where pictures may stand, each a row of a table; what people or feeds wrote is escaped.
+FIELD_HERE: Final = Markup("<!--field-->")
+CONTROLS_HERE: Final = Markup("<!--controls-->")
+# As wide as a telephone has room for where a mail program knows nothing of the style.
+_PICTURE: Final = Markup(
+    '<tr><td style="padding:6px 0 10px 0;">{caption}'
+    '<img src="{src}" alt="{alt}" width="{width}" height="{height}" border="0" '
+    'style="display:block;width:100%;max-width:{most}px;height:auto;box-sizing:border-box;'
+    "border:1px solid #CFCECB;border-radius:6px;background:{paper};color:{ink};font-size:14px;"
+    'line-height:1.45;"></td></tr>\n'
+)
+_CAPTION: Final = Markup('<div style="padding:0 0 4px 0;">{}</div>')
+_PICTURE_WIDTH: Final = 336
 # Where the footer will stand; a page holds no control characters of its own.
 _FOOTER: Final = "\x00"
+# Stays on one line, as a number and its unit do.
 _REGISTRATION: Final = re.compile(r"\b[A-Z0-9]{1,7}-[A-Z0-9]{1,7}\b")
 
 
@@ -56,11 +92,39 @@ def html_parts(page: Page) -> tuple[str, str, str]:
     return above, "<br>".join(lines), below
 
 
+def with_pictures(html: str, pictures: Sequence[Shown]) -> str:
+    """The HTML of a notice with pictures in their places; without any it has no gap."""
+    for place in (FIELD_HERE, CONTROLS_HERE):
+        rows = "".join(_row(each) for each in pictures if each.place == place)
+        html = html.replace(f"{place}\n", rows, 1)
+    return html
+
+
+def _row(shown: Shown) -> Markup:
+    return _PICTURE.format(
+        caption=_CAPTION.format(together(shown.caption)) if shown.caption else "",
+        src=shown.src,
+        alt=shown.alt,
+        width=_PICTURE_WIDTH,
+        height=round(_PICTURE_WIDTH * shown.height / shown.width),
+        most=round(shown.width),
+        paper=PAPER.light,
+        ink=INK.light,
+    )
+
+
 @lru_cache(maxsize=32)
 def _around_footer(page: Page) -> tuple[str, str]:
     """What stands before the footer and after it; kept, because only that names the contact."""
     pieces = _template().generate(
-        page=page, footer=_FOOTER, paper=PAPER, ink=INK, quiet=QUIET, level=LEVEL
+        page=page,
+        footer=_FOOTER,
+        field_here=FIELD_HERE,
+        controls_here=CONTROLS_HERE,
+        paper=PAPER,
+        ink=INK,
+        quiet=QUIET,
+        level=LEVEL,
     )
     html = within(pieces)
     above, _, below = html.rpartition(_FOOTER)
@@ -82,7 +146,7 @@ def _template() -> Template:
 
 def together(text: str) -> Markup:
     """Text, escaped, in which what belongs together is not parted at the end of a line."""
-    escaped = _WITH_UNIT.sub("&nbsp;", str(escape(text)))
+    escaped = words.BEFORE_UNIT.sub("&nbsp;", str(escape(text)))
     return Markup(_REGISTRATION.sub(_unbroken, escaped))  # noqa: S704 - escaped; the rest is ours
 
 

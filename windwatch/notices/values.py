@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Any
+from typing import Any, NamedTuple
 
+from windwatch.airframe import Gear, WingPosition
+from windwatch.airmanship.control_table import ControlPositions
 from windwatch.assessment.values import Assessment
+from windwatch.drawings.field_facts import Field
 from windwatch.episodes.values import ReportRef, Step, TrackKey
 from windwatch.reports.values import Report
+from windwatch.wind import DegreesTrue
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,6 +122,47 @@ class Notice:
     undelivered_by: tuple[str, ...] = ()
 
 
+class HeldOnLeg(NamedTuple):
+    """How the controls are held on one taxi leg: what its picture is drawn from.
+
+    Attributes
+    ----------
+    leg : str
+    heading_true : DegreesTrue
+        [°T]
+    """
+
+    leg: str
+    heading_true: DegreesTrue
+    gear: Gear
+    wing: WingPosition
+    positions: ControlPositions
+
+
+class Picture(NamedTuple):
+    """A picture that goes with a notice's words and says nothing that they do not.
+
+    It is kept as its facts and drawn when it is sent: most notices go to machines, and a warning
+    must not wait for pictures.
+
+    Attributes
+    ----------
+    id : str
+        hash(all the others): contacts who hear the same have the same pictures.
+    facts : Field or HeldOnLeg
+        The field from above, or the controls on a taxi leg.
+    caption : str
+        What stands above it; '' where nothing has to.
+    unit : str
+        Of its speeds.
+    """
+
+    id: str
+    facts: Field | HeldOnLeg
+    caption: str = ""
+    unit: str = "kt"
+
+
 class Joined:
     """A text of a value that may be kept in parts, and is joined when it is asked for.
 
@@ -152,18 +197,26 @@ class Content:
         The same for mail programs.
     payload : dict
         The same for machines (JSON).
+    pictures : tuple of Picture
+        For mail programs, the most needed first; the words are complete without them.
     """
 
     subject: str
     text: str
     html: str = Joined()  # type: ignore[assignment]  # it hands out a text
     payload: dict[str, Any]  # type: ignore[misc]  # what stands before it is no default
+    pictures: tuple[Picture, ...] = ()
 
     @classmethod
     def in_parts(
-        cls, subject: str, text: str, html: tuple[str, ...], payload: dict[str, Any]
+        cls,
+        subject: str,
+        text: str,
+        html: tuple[str, ...],
+        payload: dict[str, Any],
+        pictures: tuple[Picture, ...] = (),
     ) -> Content:
         """Make one whose HTML is kept in parts, because others share them."""
-        content = cls(subject, text, "", payload)
+        content = cls(subject, text, "", payload, pictures)
         content.__dict__["_html"] = html
         return content

@@ -226,6 +226,7 @@ def _contact(table: ContactTable) -> Contact:
         operator=table.operator,
         fall_back=table.fall_back,
         then_tell=table.then_tell or "",
+        units=table.units,
         time_zone=table.time_zone or "",
         quiet_hours=None
         if table.quiet_hours is None

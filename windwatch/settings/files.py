@@ -5,6 +5,7 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from hashlib import sha256
 from pathlib import Path
 from typing import Any, Final
 
@@ -13,16 +14,18 @@ from windwatch.settings.lines import Loc, line_of, lines_of
 from windwatch.settings.syntax import syntax_fault
 
 MOST_BYTES: Final = 1 << 20  # a thousand airfields fit; a log named by mistake does not
+NO_FILE: Final = "no file"
 LISTS: Final = ("airfield", "aircraft", "pilot_limits", "contact")
 
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """One file that could be read."""
+    """One file that could be read; `fingerprint` is of the very text that was."""
 
     path: Path
     raw: dict[str, Any]
     lines: dict[Loc, int]
+    fingerprint: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +112,17 @@ def read_source(path: Path) -> Source | Fault:
             "a number in it is too long or its lists too deep",
             "take that out",
         )
-    return Source(path, raw, lines_of(text))
+    return Source(path, raw, lines_of(text), fingerprint(content))
+
+
+def fingerprint(content: bytes) -> str:
+    """Tell one content of a file from another."""
+    return sha256(content).hexdigest()
+
+
+def no_fingerprint(error: OSError) -> str:
+    """What stands for the content of a file that cannot be read."""
+    return NO_FILE if isinstance(error, IsADirectoryError) else f"{error.errno}"
 
 
 def merge(sources: Sequence[Source]) -> tuple[Merged, list[Fault]]:

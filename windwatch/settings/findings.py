@@ -23,8 +23,8 @@ class Findings:
         Places where an example stands for a refused value: no rule is judged on them.
     require_secrets : bool
         Whether a secret that is missing now is a fault.
-    secret_files : list of Path
-        Files that secrets were looked for in.
+    secret_files : dict of Path to str
+        Files that secrets were looked for in, and the fingerprint of what was read there.
     """
 
     whole: WholeFile
@@ -34,7 +34,7 @@ class Findings:
     require_secrets: bool
     faults: list[Fault] = field(default_factory=list)
     cautions: list[Fault] = field(default_factory=list)
-    secret_files: list[Path] = field(default_factory=list)
+    secret_files: dict[Path, str] = field(default_factory=dict)
 
     def stands(self, loc: Loc, *also: Loc) -> bool:
         """Return whether a place, and all of what it was compared with, is as the user wrote it."""

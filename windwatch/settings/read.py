@@ -91,7 +91,11 @@ def read_settings(
         board=board,
         addresses=MappingProxyType(addresses),
         warnings=tuple(str(each) for each in _in_order(merged, found.cautions)),
-        secret_files=tuple(dict.fromkeys(found.secret_files)),
+        secret_files=tuple(found.secret_files),
+        as_read=(
+            *((str(each.path), each.fingerprint) for each in sources),
+            *((str(path), mark) for path, mark in found.secret_files.items()),
+        ),
     )
 
 

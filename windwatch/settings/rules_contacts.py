@@ -43,6 +43,7 @@ def judge_contacts(found: Findings) -> dict[str, ContactAddresses]:
             webhook=_webhook(found, (*loc, "webhook"), contact.webhook),
             push=_push(found, (*loc, "push"), contact.push),
             folder=folder_at(found, (*loc, "folder"), contact.folder),
+            pictures=contact.pictures,
         )
     _judge_heard(found)
     return addresses

@@ -18,7 +18,7 @@ from windwatch.settings.running import (
     MailValues,
     StoreValues,
 )
-from windwatch.settings.schema_rim import FeedTable, MailTable, MappingTable
+from windwatch.settings.schema_rim import FORECAST_FEEDS, FeedTable, MailTable, MappingTable
 from windwatch.settings.secrets_found import password
 
 PUBLIC_FEEDS: Final = ("awc", "awc-cache", "noaa-text", "noaa-cycles", "nws")
@@ -104,6 +104,7 @@ def judge_feed(found: Findings) -> FeedValues:
                 f'take it out, or write kind = "{only}"',
                 (*loc, "kind"),
             )
+    _judge_forecasts(found, feed)
     key_value = password(found, loc, feed.api_key_env, feed.api_key_file, stem="api_key")
     recorded = feed.files if feed.kind == "recorded" else []
     files = [existing_file(found, (*loc, "files", i), name) for i, name in enumerate(recorded)]
@@ -112,6 +113,7 @@ def judge_feed(found: Findings) -> FeedValues:
         url=feed.url or "",
         contact=feed.contact or "",
         every=words.duration(feed.every),
+        forecasts_every=words.duration(feed.forecasts_every),
         format=feed.format,
         files=tuple(path for path in files if path is not None),
         mapping=_mapping(found, feed.mapping),
@@ -121,6 +123,20 @@ def judge_feed(found: Findings) -> FeedValues:
         api_key=key_value,
         api_key_header=feed.api_key_header,
     )
+
+
+def _judge_forecasts(found: Findings, feed: FeedTable) -> None:
+    """A station of which no forecast can come is no fault: nothing is judged by it."""
+    if feed.kind in FORECAST_FEEDS:
+        return
+    for number, airfield in enumerate(found.whole.airfield):
+        if airfield.forecast_station is not None:
+            found.caution(
+                ("airfield", number, "forecast_station"),
+                f'it is not used with kind = "{feed.kind}", which gives no forecasts',
+                f"leave it, or take it out; forecasts come with {', '.join(FORECAST_FEEDS)}",
+                ("feed", "kind"),
+            )
 
 
 def _judge_called_feed(found: Findings, loc: Loc, feed: FeedTable) -> None:

@@ -68,6 +68,8 @@ class FeedValues:
         For the User-Agent; empty only for ``recorded``.
     every : timedelta
         Time between two polls.
+    forecasts_every : timedelta
+        Time between two askings for forecasts.
     format : str
         ``raw`` or ``json`` (``awc`` only).
     files : tuple of Path
@@ -82,6 +84,7 @@ class FeedValues:
     url: str = field(default="", repr=False)
     contact: str = ""
     every: timedelta = timedelta(seconds=120)
+    forecasts_every: timedelta = timedelta(minutes=10)
     format: str = "json"
     files: tuple[Path, ...] = ()
     mapping: JsonMapping | None = None
@@ -220,12 +223,19 @@ class WebhookValues:
 
 @dataclass(frozen=True, slots=True)
 class ContactAddresses:
-    """Where a contact is reached; at least one is given. Mail addresses stay out of the repr."""
+    """Where a contact is reached; at least one is given. Mail addresses stay out of the repr.
+
+    Attributes
+    ----------
+    pictures : bool
+        Whether mails have pictures.
+    """
 
     email: str | None = field(default=None, repr=False)
     webhook: WebhookValues | None = None
     push: Secret | None = None
     folder: Path | None = None
+    pictures: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -246,6 +256,8 @@ class Settings:
         None: the configuration has no such table.
     secret_files : tuple of Path
         The files that secrets came from.
+    as_read : tuple of (str, str)
+        Every file that was read, and the fingerprint of the very text that was.
     """
 
     files: tuple[Path, ...]
@@ -259,3 +271,4 @@ class Settings:
     addresses: Mapping[str, ContactAddresses] = field(default_factory=lambda: MappingProxyType({}))
     warnings: tuple[str, ...] = ()
     secret_files: tuple[Path, ...] = ()
+    as_read: tuple[tuple[str, str], ...] = field(default=(), compare=False, repr=False)

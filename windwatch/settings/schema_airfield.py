@@ -208,7 +208,9 @@ class AirfieldTable(Table):
         examples=[[{"id": "XBRN", "distance_nm": 25}]],
     )
     forecast_station: StationId | None = Field(
-        default=None, description="Whose forecast is used.", examples=["XBRN"]
+        default=None,
+        description="Whose forecast the wind strip shows; it is not yet judged.",
+        examples=["XBRN"],
     )
     latitude: float = Field(ge=-90, le=90, description="Degrees, north positive.", examples=[42.93])
     longitude: float = Field(

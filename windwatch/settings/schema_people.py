@@ -199,6 +199,22 @@ class ContactTable(Table):
         ),
         examples=[True],
     )
+    pictures: bool = Field(
+        default=True,
+        description=(
+            "Mails with pictures: the field from above in its wind, and how the controls are held "
+            "on the taxi legs. The words are complete without them."
+        ),
+        examples=[False],
+    )
+    units: Literal["kt", "m/s", "km/h", "mph"] = Field(
+        default="kt",
+        description=(
+            "In which speeds are told: kt, m/s, km/h or mph. Limits are in knots and judged in "
+            "knots, which stand beside the figures; raw reports stay as received."
+        ),
+        examples=["km/h"],
+    )
     then_tell: Name | None = Field(
         default=None,
         description="Who is told of an open warning of which nobody takes note for 15 minutes.",

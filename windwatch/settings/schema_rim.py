@@ -28,6 +28,8 @@ FEED_KINDS: Final = (
     "recorded",
     "json",
 )
+# Those that have forecasts.
+FORECAST_FEEDS: Final = ("awc", "noaa-text", "recorded")
 _PLACE: Final = re.compile(r"[^\s.]+(?:\.[^\s.]+)*")
 _HOST: Final = re.compile(r"[A-Za-z0-9]([A-Za-z0-9.:-]{0,250}[A-Za-z0-9])?")
 _DATABASE: Final = re.compile(r"postgresql(\+psycopg)?://([^/@\s]+@)?[^/@\s]*/[^/?#\s]+")
@@ -158,6 +160,14 @@ class FeedTable(Table):
         "120s",
         description="How often to ask, 5s to 1h; public feeds at most every 60s. Usually 120s.",
         examples=["60s"],
+    )
+    forecasts_every: duration_type("10min", "6h") = Field(  # type: ignore[valid-type]
+        "10min",
+        description=(
+            "How often to ask for the forecasts of forecast_station (awc and noaa-text), 10min to "
+            "6h. Usually 10min. They are shown, not yet judged."
+        ),
+        examples=["30min"],
     )
     url: WebAddress | None = Field(
         default=None,

@@ -9,7 +9,7 @@ import stat
 from collections.abc import Sequence
 from typing import Final
 
-from windwatch.settings.files import relative
+from windwatch.settings.files import fingerprint, no_fingerprint, relative
 from windwatch.settings.findings import Findings
 from windwatch.settings.lines import Loc
 from windwatch.settings.secret import Secret
@@ -143,13 +143,15 @@ def _from_environment(found: Findings, loc: Loc, variable: str, *, needed: bool)
 
 def _from_file(found: Findings, loc: Loc, name: str, *, needed: bool) -> Secret | None:
     path = relative(found.merged.folder(loc), name)
-    found.secret_files.append(path)
     try:
         with path.open("rb") as stream:
             content = stream.read(_MOST_BYTES + 1)
             mode = os.fstat(stream.fileno()).st_mode
+        # The first: where it is read twice and differs, it is to be read once more.
+        found.secret_files.setdefault(path, fingerprint(content))
         held = content.decode().removesuffix("\n").removesuffix("\r")
     except OSError as error:
+        found.secret_files.setdefault(path, no_fingerprint(error))
         # The name is not shown: it may be the secret itself, written in the wrong place.
         reason = (error.strerror or "it cannot be read").lower()
         _missing(

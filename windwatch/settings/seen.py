@@ -4,10 +4,15 @@ from __future__ import annotations
 
 import stat
 from collections.abc import Sequence
-from hashlib import sha256
 from pathlib import Path
 
-from windwatch.settings.files import MOST_BYTES, toml_files
+from windwatch.settings.files import (
+    MOST_BYTES,
+    NO_FILE,
+    fingerprint,
+    no_fingerprint,
+    toml_files,
+)
 
 # File and fingerprint of each.
 Seen = tuple[tuple[str, str], ...]
@@ -37,8 +42,8 @@ def seen(paths: Sequence[Path], secret_files: Sequence[Path]) -> Seen:
 def _fingerprint(path: Path) -> str:
     try:
         if not stat.S_ISREG(path.stat().st_mode):
-            return "no file"  # to read a pipe would wait for whoever writes into it
+            return NO_FILE  # to read a pipe would wait for whoever writes into it
         with path.open("rb") as stream:
-            return sha256(stream.read(MOST_BYTES + 1)).hexdigest()
+            return fingerprint(stream.read(MOST_BYTES + 1))
     except OSError as error:
-        return f"{error.errno}"
+        return no_fingerprint(error)

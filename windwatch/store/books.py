@@ -14,18 +14,21 @@ from sqlalchemy import Connection, bindparam, delete, func, select, update
 from windwatch.assessment.values import Finding
 from windwatch.episodes.values import Step, TrackKey
 from windwatch.notices.outbox import DeliveryState, delivery_id
-from windwatch.notices.values import Content, Notice
+from windwatch.notices.values import Content, Notice, Picture
 from windwatch.store.access import add_new, insert_new, insert_or_change
 from windwatch.store.codec import to_json
 from windwatch.store.damage import told
+from windwatch.store.notes import REPLACED_AT, keep_moment
 from windwatch.store.tables import (
     ACKNOWLEDGEMENTS,
     AIRFIELD_STATES,
     DELIVERIES,
     EPISODES,
     EVENTS,
+    NOTICE_PICTURES,
     NOTICE_STEPS,
     NOTICES,
+    PICTURES,
     REPORTS,
     SETTINGS_SEEN,
     STEPS,
@@ -46,6 +49,8 @@ class Books:
         self._dialect = connection.dialect.name
         # A step stands in the table of steps and in each contact's notice: written out once.
         self._written: dict[int, tuple[Step, str]] = {}
+        # Ids of the pictures that are kept already.
+        self._pictures: set[str] = set()
 
     def save_report(
         self,
@@ -183,6 +188,8 @@ class Books:
         new = self._add_notice(notice, content)
         if new is None:
             return False
+        if new:
+            self._add_pictures(notice, content.pictures)
         add_new(
             self._connection,
             DELIVERIES,
@@ -206,7 +213,7 @@ class Books:
             "urgent": notice.urgent,
             "valid_until": notice.valid_until,
             "notice": self._notice_text(notice),
-            "content": to_json(content, Content),
+            "content": to_json(_without_pictures(content), Content),
         }
         added = self._connection.execute(_insert_notice(self._dialect), row).first()
         if added is None:
@@ -228,6 +235,24 @@ class Books:
             return True
         self._connection.execute(delete(NOTICES).where(NOTICES.c.id == notice.id))
         return None
+
+    def _add_pictures(self, notice: Notice, pictures: Sequence[Picture]) -> None:
+        """Name the pictures of a notice; each is kept once."""
+        if not pictures:
+            return
+        unkept = [picture for picture in pictures if picture.id not in self._pictures]
+        rows = [{"id": each.id, "picture": to_json(each, Picture)} for each in unkept]
+        if rows:
+            add_new(self._connection, PICTURES, rows)
+            self._pictures.update(picture.id for picture in unkept)
+        add_new(
+            self._connection,
+            NOTICE_PICTURES,
+            [
+                {"notice": notice.id, "place": place, "picture": picture.id}
+                for place, picture in enumerate(pictures)
+            ],
+        )
 
     def _notice_text(self, notice: Notice) -> str:
         """A notice as `to_json` writes it, put together from the texts of its steps."""
@@ -254,9 +279,22 @@ class Books:
         row = {"fingerprint": fingerprint, "at": at, "detail": text}
         self._connection.execute(SETTINGS_SEEN.insert(), [row])
 
-    def repair_told(self) -> None:
-        """Remember that people have been told what `Store.repaired` says."""
+    def repair_told(self, at: datetime) -> None:
+        """Remember that people have been told what `Store.repaired` says.
+
+        Parameters
+        ----------
+        at : datetime
+            When, aware, UTC: only what is observed from then on can end anything, also after
+            a restart.
+        """
         told(self._connection)
+        keep_moment(self._connection, REPLACED_AT, at)
+
+
+def _without_pictures(content: Content) -> Content:
+    """What is kept with the notice itself."""
+    return replace(content, pictures=()) if content.pictures else content
 
 
 @cache

@@ -17,6 +17,7 @@ from windwatch.store.tables import (
     DELIVERIES,
     EPISODES,
     EVENTS,
+    FORECASTS,
     NOTICES,
     REPORTS,
     STEPS,
@@ -33,6 +34,7 @@ COUNTED: Final = (
     DELIVERIES,
     ATTEMPTS,
     ACKNOWLEDGEMENTS,
+    FORECASTS,
 )
 _FINDINGS: Final = 20
 

@@ -15,6 +15,7 @@ from windwatch.store.tables import (
     CHANNELS_OFF,
     DELIVERIES,
     EVENTS,
+    NOTICE_PICTURES,
     NOTICE_STEPS,
     NOTICES,
     SETTINGS_SEEN,
@@ -30,6 +31,7 @@ TABLES: Final = tuple(
         CHANNELS_OFF,
         DELIVERIES,
         EVENTS,
+        NOTICE_PICTURES,
         NOTICE_STEPS,
         NOTICES,
         SETTINGS_SEEN,
@@ -56,6 +58,8 @@ def forget(connection: Connection, contact: str) -> int:
     connection.execute(delete(ATTEMPTS).where(ATTEMPTS.c.delivery.in_(theirs)))
     connection.execute(delete(DELIVERIES).where(DELIVERIES.c.contact == contact))
     connection.execute(delete(NOTICE_STEPS).where(NOTICE_STEPS.c.contact == contact))
+    notices = select(NOTICES.c.id).where(NOTICES.c.contact == contact)
+    connection.execute(delete(NOTICE_PICTURES).where(NOTICE_PICTURES.c.notice.in_(notices)))
     gone = connection.execute(
         delete(NOTICES).where(NOTICES.c.contact == contact).returning(NOTICES.c.id)
     ).all()

@@ -23,6 +23,7 @@ from windwatch.store.tables import (
     AIRFIELD_STATES,
     DELIVERIES,
     EVENTS,
+    FORECASTS,
     NOTICES,
     REPORTS,
     SETTINGS_SEEN,
@@ -43,7 +44,7 @@ class Pulse(NamedTuple):
     event : int
         Number of the newest event; 0 where there is none.
     digest : str
-        Of everything else: reports, notices, deliveries, acknowledgements, states.
+        Of everything else: reports, forecasts, notices, deliveries, acknowledgements, states.
     """
 
     event: int
@@ -58,7 +59,7 @@ def pulse(access: Access) -> Pulse:
     StoreError
         If the store cannot be read.
     """
-    counted = (EVENTS, REPORTS, NOTICES, ACKNOWLEDGEMENTS, SETTINGS_SEEN)
+    counted = (EVENTS, REPORTS, NOTICES, ACKNOWLEDGEMENTS, SETTINGS_SEEN, FORECASTS)
     d = DELIVERIES.c
     columns = (d.number, d.state, d.attempt, d.replaced_by)
     newest = select(*columns).order_by(d.number.desc()).limit(NEWEST_DELIVERIES)

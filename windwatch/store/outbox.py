@@ -40,14 +40,13 @@ from windwatch.notices.values import Content, Notice
 from windwatch.store.access import Access, add_new, insert_or
 from windwatch.store.books import OTHER_RANK, URGENT_RANK, Books
 from windwatch.store.ended import UNCERTAIN, UNDER_WAY, write_ended
-from windwatch.store.reading import delivery_of, notice_of
+from windwatch.store.pictures import pictures_of
+from windwatch.store.reading import CHUNK, delivery_of, notice_of
 from windwatch.store.tables import ATTEMPTS, CHANNELS_OFF, DELIVERIES, NOTICES, UtcTime
 
 # No rule waits longer (15 min, 20 % more). A time beyond it was written by a clock that has
 # been set back since, and must not hold up an alert.
 FARTHEST: Final = timedelta(minutes=20)
-# What SQLite takes as one list, with room to spare.
-CHUNK: Final = 400
 
 _D: Final = DELIVERIES
 _LANE: Final = (_D.c.contact, _D.c.channel, _D.c.airfield)
@@ -315,9 +314,10 @@ def _deliveries(connection: Connection, rows: list[Any]) -> tuple[Delivery, ...]
     texts: dict[str, tuple[Notice, Content]] = {}
     wanted = sorted({row.notice for row in rows})
     for start in range(0, len(wanted), CHUNK):
-        query = select(NOTICES).where(NOTICES.c.id.in_(wanted[start : start + CHUNK]))
-        for row in connection.execute(query):
-            texts[row.id] = notice_of(row)
+        ids = wanted[start : start + CHUNK]
+        pictures = pictures_of(connection, ids)
+        for row in connection.execute(select(NOTICES).where(NOTICES.c.id.in_(ids))):
+            texts[row.id] = notice_of(row, pictures.get(row.id, ()))
     return tuple(delivery_of(row, *texts[row.notice]) for row in rows)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import logging
 from collections.abc import Collection, Sequence
+from dataclasses import replace
 from datetime import datetime
 from typing import Any, Final
 
@@ -14,9 +15,10 @@ from windwatch.assessment.values import Finding
 from windwatch.episodes.values import Step
 from windwatch.errors import StoreError
 from windwatch.notices.outbox import Attempt, Delivery, DeliveryState
-from windwatch.notices.values import Content, Notice
+from windwatch.notices.values import Content, Notice, Picture
 from windwatch.store.access import Access
 from windwatch.store.codec import from_json
+from windwatch.store.pictures import pictures_of
 from windwatch.store.tables import (
     ACKNOWLEDGEMENTS,
     AIRFIELD_STATES,
@@ -41,6 +43,8 @@ from windwatch.store.values import (
 )
 
 LOG: Final = logging.getLogger("windwatch.store")
+# What SQLite takes as one list, with room to spare.
+CHUNK: Final = 400
 
 
 class Reader(Access):
@@ -168,8 +172,13 @@ class Reader(Access):
     def _notices(self, query: Select[Any]) -> tuple[StoredNotice, ...]:
         with self.reading() as connection:
             found = []
-            for row in connection.execute(query).all():
-                notice, content = notice_of(row)
+            rows = connection.execute(query).all()
+            pictures: dict[str, tuple[Picture, ...]] = {}
+            for start in range(0, len(rows), CHUNK):
+                ids = [row.id for row in rows[start : start + CHUNK]]
+                pictures |= pictures_of(connection, ids)
+            for row in rows:
+                notice, content = notice_of(row, pictures.get(row.id, ()))
                 deliveries = connection.execute(
                     select(DELIVERIES)
                     .where(DELIVERIES.c.notice == notice.id)
@@ -232,7 +241,7 @@ def _settings_of(row: Row[Any]) -> StoredSettings:
     return StoredSettings(row.fingerprint, row.at, json.loads(row.detail))
 
 
-def notice_of(row: Row[Any]) -> tuple[Notice, Content]:
+def notice_of(row: Row[Any], pictures: tuple[Picture, ...]) -> tuple[Notice, Content]:
     """Make a notice and its words from its row.
 
     What cannot be read back is named and the rest goes on: one bad row must hold up neither
@@ -246,13 +255,17 @@ def notice_of(row: Row[Any]) -> tuple[Notice, Content]:
             row.id, row.contact, row.airfield, row.at, row.kind, (), row.urgent, row.valid_until
         )
     try:
-        content = from_json(row.content, Content)
+        content = _with(from_json(row.content, Content), pictures)
     except StoreError:
         LOG.error("content_unreadable", extra={"notice": row.id})  # noqa: TRY400 - holds the text
         subject = f"{row.airfield} {row.kind} of {row.at:%Y-%m-%d %H:%MZ}: the text was damaged"
         text = f"{subject}. Look at the reports yourself, or run: windwatch explain {row.id}\n"
         content = Content(subject, text, "", {"id": row.id, "subject": subject})
     return notice, content
+
+
+def _with(content: Content, pictures: tuple[Picture, ...]) -> Content:
+    return replace(content, pictures=pictures) if pictures else content
 
 
 def delivery_of(row: Row[Any], notice: Notice, content: Content) -> Delivery:

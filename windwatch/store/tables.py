@@ -133,6 +133,23 @@ REPORTS: Final = Table(
     Index(None, "received_at"),
 )
 
+# Forecasts are shown beside what was observed; nothing is judged by them yet.
+FORECASTS: Final = Table(
+    "forecasts",
+    METADATA,
+    _number(),
+    # Of station and text: the same text is kept once, however often it comes.
+    Column("id", ID, nullable=False, unique=True),
+    Column("station", Line(64), nullable=False),
+    Column("issued_at", UtcTime, nullable=False),
+    # When it came first.
+    Column("received_at", UtcTime, nullable=False),
+    Column("raw", Words, nullable=False),
+    Column("source", Line(64), nullable=False),
+    Index(None, "station", "issued_at"),
+    Index(None, "received_at"),
+)
+
 EVENTS: Final = Table(
     "events",
     METADATA,
@@ -208,6 +225,24 @@ NOTICE_STEPS: Final = Table(
     Column("contact", Words, primary_key=True),
     Column("step", ID, primary_key=True),
     Column("notice", ID, ForeignKey("notices.id"), nullable=False, index=True),
+)
+
+# What pictures are drawn from: kept once, however many contacts are sent the same.
+PICTURES: Final = Table(
+    "pictures",
+    METADATA,
+    _number(),
+    Column("id", ID, nullable=False, unique=True),
+    Column("picture", Words, nullable=False),
+)
+
+NOTICE_PICTURES: Final = Table(
+    "notice_pictures",
+    METADATA,
+    Column("notice", ID, ForeignKey("notices.id"), primary_key=True),
+    # The most needed first.
+    Column("place", SmallInteger, primary_key=True, autoincrement=False),
+    Column("picture", ID, ForeignKey("pictures.id"), nullable=False, index=True),
 )
 
 DELIVERIES: Final = Table(

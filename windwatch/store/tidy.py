@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Final
 
@@ -20,9 +20,12 @@ from windwatch.store.tables import (
     DELIVERIES,
     EPISODES,
     EVENTS,
+    FORECASTS,
     METADATA,
+    NOTICE_PICTURES,
     NOTICE_STEPS,
     NOTICES,
+    PICTURES,
     REPORTS,
     SETTINGS_SEEN,
     STEPS,
@@ -47,6 +50,8 @@ class Keep:
         Notices with their deliveries and attempts, dead letters too (reliability, section 3).
     refused_reports : timedelta
         Reports that were not accepted, where there is no room.
+    forecasts : timedelta
+        Forecasts, counted from receipt; the longest reach thirty hours ahead.
     size_bytes : int
         From here on younger things go too, the oldest first.
     at_least : timedelta
@@ -57,6 +62,7 @@ class Keep:
     episodes: timedelta = timedelta(days=400)
     notices: timedelta = timedelta(days=90)
     refused_reports: timedelta = timedelta(hours=1)
+    forecasts: timedelta = timedelta(days=7)
     size_bytes: int = 1 << 30
     at_least: timedelta = timedelta(days=2)
 
@@ -95,15 +101,16 @@ def tidy(access: Access, now: datetime, keep: Keep) -> Tidied:
 
 def _ages(keep: Keep) -> Iterator[Keep]:
     """First as long as wanted; then, while there is no room, half as long again and again."""
-    yield Keep(keep.reports, keep.episodes, keep.notices, keep.reports)
-    ages = Keep(keep.reports, keep.episodes, keep.notices, keep.refused_reports)
+    yield replace(keep, refused_reports=keep.reports)
+    ages = keep
     yield ages
     while max(ages.reports, ages.episodes, ages.notices) > keep.at_least:
-        ages = Keep(
-            max(keep.at_least, ages.reports / 2),
-            max(keep.at_least, ages.episodes / 2),
-            max(keep.at_least, ages.notices / 2),
-            keep.refused_reports,
+        ages = replace(
+            keep,
+            reports=max(keep.at_least, ages.reports / 2),
+            episodes=max(keep.at_least, ages.episodes / 2),
+            notices=max(keep.at_least, ages.notices / 2),
+            forecasts=max(keep.at_least, ages.forecasts / 2),
         )
         yield ages
 
@@ -136,6 +143,7 @@ def _old(
     since = now - keep.reports
     ours = REPORTS.c.id.in_(sorted(evidence))
     yield NOTICES, and_(NOTICES.c.at < now - keep.notices, ~_on_its_way(), ~_of_open_episode())
+    yield PICTURES, ~exists().where(NOTICE_PICTURES.c.picture == PICTURES.c.id)
     yield EPISODES, EPISODES.c.closed_at < now - keep.episodes
     without = ~exists().where(EPISODES.c.id == STEPS.c.episode)
     yield STEPS, and_(STEPS.c.at < now - keep.episodes, without)
@@ -143,6 +151,7 @@ def _old(
     refused = REPORTS.c.status == "quarantined"
     yield REPORTS, and_(REPORTS.c.received_at < now - keep.refused_reports, refused, ~ours)
     yield EVENTS, EVENTS.c.at < since
+    yield FORECASTS, FORECASTS.c.received_at < now - keep.forecasts
     # Whatever is kept from then on was judged by it.
     in_force = select(func.max(SETTINGS_SEEN.c.number)).where(SETTINGS_SEEN.c.at < since)
     yield (
@@ -166,7 +175,11 @@ def _of_open_episode() -> ColumnElement[bool]:
 
 # What goes with a row: a table, and its column that names the row's id.
 _GOES_ALONG: Final[dict[str, tuple[tuple[Table, str], ...]]] = {
-    NOTICES.name: ((NOTICE_STEPS, "notice"), (DELIVERIES, "notice")),
+    NOTICES.name: (
+        (NOTICE_STEPS, "notice"),
+        (NOTICE_PICTURES, "notice"),
+        (DELIVERIES, "notice"),
+    ),
     EPISODES.name: ((STEPS, "episode"), (ACKNOWLEDGEMENTS, "episode")),
 }
 

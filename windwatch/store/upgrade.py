@@ -9,7 +9,7 @@ from sqlalchemy import Connection, inspect, text
 
 from windwatch.errors import StoreError
 
-VERSIONS: Final = ("0001", "0002")
+VERSIONS: Final = ("0001", "0002", "0003", "0004")
 CURRENT: Final = VERSIONS[-1]
 # Any number that nobody else in the database uses for an advisory lock: "windwatch" in letters
 # of a telephone.

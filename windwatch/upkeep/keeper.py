@@ -9,14 +9,15 @@ from __future__ import annotations
 import logging
 import os
 import threading
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime, timedelta
+from functools import partial
 
 from windwatch.clock import Clock
 from windwatch.delivery.channels import ChannelBook
 from windwatch.delivery.worker import DrainReport
 from windwatch.episodes.books import Books
-from windwatch.episodes.clock_doubt import WATCH, Conditions, Gap
+from windwatch.episodes.clock_doubt import Conditions, Gap
 from windwatch.errors import StoreError
 from windwatch.fleet import Fleet
 from windwatch.record import Change
@@ -28,10 +29,11 @@ from windwatch.upkeep.doubt_record import DoubtRecord
 from windwatch.upkeep.feed_failing import FeedFailing
 from windwatch.upkeep.health import STOPPED, WATCHING, Health, stations_of, write
 from windwatch.upkeep.minded import MindedClock
+from windwatch.upkeep.patience import Patience
 from windwatch.upkeep.reach import Reach
 from windwatch.upkeep.showing import Outward
 from windwatch.upkeep.telling import NOT_OURS, Teller
-from windwatch.upkeep.unwritten import StoreFailing, Unwritten
+from windwatch.upkeep.unwritten import StoreFailing, Unwritten, Written, note_missing
 from windwatch.upkeep.waking import Waking
 
 log = logging.getLogger(__name__)
@@ -74,7 +76,8 @@ class Keeper:
         self.direct = Direct(channels, self.clock)
         self.channels = OnceOnlyBook(channels, self.direct)
         self.unwritten = Unwritten()
-        self._doubts = DoubtRecord(store)
+        self.patience = Patience()
+        self._doubts = DoubtRecord(store, self.patience)
         self._teller = Teller(fleet, store, channels, self.direct, self.clock, self._outward.hide)
         self._reach = Reach(fleet, store, channels, self._teller)
         self._lock = threading.RLock()
@@ -110,7 +113,8 @@ class Keeper:
         everybody = [contact.name for contact in self._fleet.contacts]
         self._teller.begun(words.repaired_trouble(why), everybody)
         with self._store.transaction() as books:
-            books.repair_told()
+            # The clock is confirmed here; it may not have been when the store was opened.
+            books.repair_told(self.clock.now())
         self._teller.dismiss(words.REPAIRED)
 
     # --- the configuration ----------------------------------------------------------
@@ -169,6 +173,8 @@ class Keeper:
 
     def turn(self) -> None:
         """A poll or a tick begins."""
+        self.patience.turn()
+        self._doubts.turn()
         if self._polls:
             self._waking.turn(self.clock.now(), (a.id for a in self._fleet.airfields))
         self.direct.turn()
@@ -187,7 +193,7 @@ class Keeper:
         self._count(notices=count)
 
     def _no_more_of_the_gap(self, change: Change) -> None:
-        if any(step.track.quantity == WATCH for step in change.outcome.steps):
+        if change.outcome.gap is not None:
             self._waking.told(change.outcome.books.state.airfield)
 
     # --- the feed -----------------------------------------------------------------
@@ -263,6 +269,15 @@ class Keeper:
         problem = self._outward.hide(str(error))
         self._store_failing.failed(error.kind, problem, self.clock.now())
         self._teller.begun(words.store_trouble(str(error)))
+
+    def write_unwritten(self, write: Callable[[Sequence[Change]], object]) -> Written:
+        """Write what waits; say what became of it."""
+        written = self.unwritten.write(write, partial(note_missing, self._store, self.clock.now()))
+        if written.error is None:
+            self.written()
+        else:
+            self.still_unwritten(written.error)
+        return written
 
     def still_unwritten(self, error: StoreError) -> None:
         """The store cannot be written yet."""

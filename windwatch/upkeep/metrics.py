@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import logging
+import threading
 from datetime import datetime
 from typing import TYPE_CHECKING, Final
 
@@ -11,6 +13,8 @@ from windwatch.upkeep.health import Health
 if TYPE_CHECKING:
     from threading import Thread
     from wsgiref.simple_server import WSGIServer
+
+log = logging.getLogger(__name__)
 
 LOOPBACK: Final = "127.0.0.1"
 _GAUGES: Final = {
@@ -43,6 +47,11 @@ class Metrics:
     address : str
         Where it listens; this machine alone unless somebody says otherwise.
 
+    Attributes
+    ----------
+    port : int
+        Where it listens.
+
     Raises
     ------
     UsageError
@@ -71,17 +80,22 @@ class Metrics:
             ("airfield", "station"),
             registry=registry,
         )
+        self._registry = registry
+        self._address = address
+        self._listening: tuple[WSGIServer, Thread] | None = None
+        # Reloading and polling are different threads.
+        self._lock = threading.Lock()
+        self._lent = False
         try:
-            self._server, self._thread = _serve(port, address, registry)
+            self._listen(port)
         except OSError as error:
             raise UsageError(
                 f"watch.metrics_port: port {port} of {address} cannot be had: {error.strerror}"
             ) from error
 
-    @property
-    def port(self) -> int:
-        """Where it listens."""
-        return self._server.server_port
+    def _listen(self, port: int) -> None:
+        self._listening = _serve(port, self._address, self._registry)
+        self.port = self._listening[0].server_port
 
     def count(self, **by: int) -> None:
         """Count up: polls, reports, notices, delivered, delivery_failures."""
@@ -91,6 +105,7 @@ class Metrics:
 
     def show(self, health: Health, now: datetime) -> None:
         """Take the figures of a state."""
+        self._listen_again()
         figures = {
             "last_cycle_timestamp_seconds": _seconds(health.last_cycle_at),
             "last_poll_timestamp_seconds": _seconds(health.last_turn_at),
@@ -108,11 +123,54 @@ class Metrics:
             if each.seen_at is not None:
                 self._ages.labels(each.airfield, each.station).set(_seconds(each.seen_at))
 
+    def lend(self) -> None:
+        """Let somebody else have the port, for another address of it."""
+        with self._lock:
+            self._lent = True
+            if self._listening is not None:
+                server, thread = self._listening
+                self._listening = None
+                server.shutdown()
+                server.server_close()
+                thread.join(5)
+
+    def take_back(self) -> None:
+        """Listen again after `lend`; where the port cannot be had now, the next figures try."""
+        self._lent = False
+        self._listen_again()
+
+    def _listen_again(self) -> None:
+        with self._lock:
+            if self._lent or self._listening is not None:
+                return
+            try:
+                self._listen(self.port)
+            except OSError as error:
+                log.warning("metrics_silent", extra={"port": self.port, "problem": error.strerror})
+
     def close(self) -> None:
-        """Give the port back."""
-        self._server.shutdown()
-        self._server.server_close()
-        self._thread.join(5)
+        """Give the port back for good."""
+        self.lend()
+
+
+def moved(metrics: Metrics, port: int, address: str) -> Metrics:
+    """Figures at another port or address; a port that is the same is lent by the old ones.
+
+    Most systems let nobody listen on every address of a port while one of them is taken.
+
+    Raises
+    ------
+    UsageError
+        If it cannot be had; then the old ones listen as before.
+    """
+    if metrics.port != port:
+        return Metrics(port, address)
+    metrics.lend()
+    try:
+        return Metrics(port, address)
+    except BaseException:
+        metrics.take_back()
+        raise
 
 
 def _serve(port: int, address: str, registry: object) -> tuple[WSGIServer, Thread]:

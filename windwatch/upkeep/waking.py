@@ -1,4 +1,8 @@
-"""Gaps in watching: found at the first turn after them, told once at each airfield."""
+"""Gaps in watching: found at the first turn after them, told once at each airfield.
+
+Here is only the telling. What was missed meanwhile is remembered with each airfield, until the
+feed has answered for it (`episodes.missed`).
+"""
 
 from __future__ import annotations
 
@@ -73,8 +77,15 @@ class Waking:
         self.catching_up = False
 
     def play(self, gap: Gap | None, airfields: Iterable[str]) -> None:
-        """Take a gap from a recording; None: whatever was to be told of one is."""
-        self.gap = gap
+        """Take a gap from a recording; None: whatever was to be told of one is.
+
+        What was noted of one gap at several airfields stands in several lines: only the first of
+        them begins it.
+        """
+        if gap is not None and gap == self.gap:
+            return
+        # Known still when it is told: the next line may be about it.
+        self.gap = gap or self.gap
         self._to_tell = set() if gap is None else set(airfields)
 
     def to_tell(self, airfield: str) -> Gap | None:
@@ -84,10 +95,10 @@ class Waking:
         return self.gap
 
     def told(self, airfield: str) -> None:
-        """It was told there, or nobody is to hear of it."""
+        """It was noted there, and told to whoever is to hear of it."""
         self._to_tell.discard(airfield)
 
     def all_told(self) -> None:
-        """A poll has ended: wherever it was not told, nobody wants to hear of it."""
+        """A poll has ended: wherever it could not be noted, it is no news at the next one."""
         if not self.catching_up:
             self._to_tell.clear()
