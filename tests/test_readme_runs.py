@@ -296,6 +296,8 @@ BELONGS = {
     "full_silence": CONTACT.replace("¤", 'quiet_hours = { from = "22:00", to = "06:00" }\n¤')
     + SECOND,
     "push": CONTACT,
+    "pictures": CONTACT,
+    "units": CONTACT,
     "operator": CONTACT,
     "metrics_port": MINIMAL + "\n[watch]\n¤\n",
     "password_file": MINIMAL + MAIL + "¤\n",

@@ -15,7 +15,7 @@ from typing import Final
 from windwatch.airframe import Gear, WingPosition
 from windwatch.hours import Absence, DutyHours, QuietHours
 from windwatch.rules import USUAL, Rules
-from windwatch.wind import DegreesTrue, Heading, Knots
+from windwatch.wind import KNOTS, DegreesTrue, Heading, Knots
 
 
 class Of(Enum):
@@ -264,6 +264,8 @@ class Contact:
         Outside them everything waits; empty: always on duty.
     absent : tuple of Absence
         Days on which everything waits.
+    units : str
+        In which speeds are told: ``kt``, ``m/s``, ``km/h``, ``mph``. Limits are judged in knots.
     """
 
     name: str
@@ -277,6 +279,7 @@ class Contact:
     full_silence: bool = False
     duty: tuple[DutyHours, ...] = ()
     absent: tuple[Absence, ...] = ()
+    units: str = KNOTS
 
 
 @dataclass(frozen=True, slots=True)
@@ -305,6 +308,10 @@ class Fleet:
     def based_at(self, airfield_id: str) -> tuple[Aircraft, ...]:
         """Return the aircraft based at an airfield, in configured order."""
         return tuple(craft for craft in self.aircraft if craft.based_at == airfield_id)
+
+    def unit_of(self, contact: str) -> str:
+        """Return the unit in which a contact is told speeds; knots for one not configured."""
+        return next((each.units for each in self.contacts if each.name == contact), KNOTS)
 
     def stations(self) -> tuple[str, ...]:
         """Return every station to ask for, each once, main stations first."""

@@ -9,16 +9,24 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from types import MappingProxyType
 from typing import Final, NamedTuple, NewType
 
 Knots = NewType("Knots", float)
 DegreesTrue = NewType("DegreesTrue", float)
 DegreesMagnetic = NewType("DegreesMagnetic", float)
 
-# Exact by definition of the international nautical mile (1852 m).
+# Exact: the knot is one international nautical mile, 1852 m, an hour (BIPM, The International
+# System of Units, 8th edition, table 8), and the mile is 1609.344 m (NIST SP 811, appendix B.8).
 KNOTS_PER_KMH: Final = 1 / 1.852
 KNOTS_PER_MPS: Final = 3600 / 1852
 KNOTS_PER_MPH: Final = 1609.344 / 1852
+# The unit of limits and of reports, and of whoever asked for no other.
+KNOTS: Final = "kt"
+# Units of speed that people may read and instruments may give: how many of them are one knot.
+PER_KNOT: Final = MappingProxyType(
+    {KNOTS: 1.0, "km/h": 1.852, "m/s": 1852 / 3600, "mph": 1852 / 1609.344}
+)
 
 
 class Calm(NamedTuple):

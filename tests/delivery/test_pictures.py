@@ -253,7 +253,7 @@ def test_pictures_beyond_the_size_of_a_mail_are_left_out_the_least_needed_first(
     assert [each.id for each in painter.paint(three)] == [each.id for each in three[:2]]
 
 
-@pytest.mark.guard("secret")
+@pytest.mark.guard("secrets")
 def test_the_painting_process_gets_none_of_our_secrets(tmp_path, monkeypatch):
     monkeypatch.setenv("WINDWATCH_MAIL_PASSWORD", "open-sesame-9431")
     seen = tmp_path / "environment"

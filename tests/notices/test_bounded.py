@@ -1,9 +1,11 @@
 """Words that fail, loop or have no end: bare facts within five seconds (promise 20, F54)."""
 
 import itertools
+import sys
 import threading
 import time
 from dataclasses import replace
+from functools import partial
 
 import jinja2
 import pytest
@@ -12,8 +14,15 @@ import windwatch.record
 from tests.servers.samples import a_content
 from tests.watch.little_watch import STORM, bench, config_text
 from windwatch.airmanship.cautions import CAUTION
-from windwatch.notices import html
-from windwatch.notices.bounded import MOST_HTML, MOST_TEXT, Guard, NoWords, within
+from windwatch.notices import bounded, html
+from windwatch.notices.bounded import (
+    MOST_HTML,
+    MOST_TEXT,
+    Guard,
+    NoWords,
+    WordsTooSlow,
+    within,
+)
 from windwatch.notices.compose import _said
 
 CONTENT = a_content()
@@ -24,6 +33,12 @@ def for_ever():
         if number < 0:
             return
     raise AssertionError
+
+
+def short(rounds):
+    for _ in range(rounds):
+        pass
+    return CONTENT
 
 
 def stubborn():
@@ -89,6 +104,37 @@ def test_several_threads_have_their_words_at_once_and_only_the_slow_one_is_stopp
         thread.join(5)
     assert len(made) == 400
     assert len(failed) == 1
+
+
+def test_a_stop_given_at_the_very_end_does_not_strike_whoever_asked(monkeypatch):
+    """The alarm, again and again, just while words come to an end by themselves."""
+    monkeypatch.setattr(bounded, "ROUND_S", 0.0)
+    made, stopped, escaped = [], [], []
+
+    def ask():
+        guard = Guard(patience_s=0.0, pause_s=0.0)
+        try:
+            for number in range(20_000):
+                try:
+                    made.append(guard.words(partial(short, number % 150)))
+                except NoWords:
+                    stopped.append(number)
+        except WordsTooSlow as error:
+            escaped.append(error)
+
+    # A thread of its own: what strikes late must strike nobody else.
+    asking = threading.Thread(target=ask, daemon=True)
+    interval = sys.getswitchinterval()
+    sys.setswitchinterval(1e-6)
+    try:
+        asking.start()
+        asking.join(20)
+    finally:
+        sys.setswitchinterval(interval)
+    assert escaped == []
+    assert not asking.is_alive(), "it waits for what was held when it was stopped"
+    assert stopped
+    assert len(made) + len(stopped) == 20_000
 
 
 @pytest.mark.parametrize(

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from windwatch.notices import compose as module
 from windwatch.notices import html, text
 from windwatch.notices.compose import compose
+from windwatch.notices.words import BEFORE_UNIT
 
 ALL_SHARED = (module._said, html._around_footer, text._above_footer)
 
@@ -73,7 +74,8 @@ def test_another_situation_makes_other_words(fleet, gust_front, desk_open, notic
 
 
 WORDS = st.lists(
-    st.sampled_from(["a", "wind", "12 kt", "X-LARK", "", "x" * 57, "x" * 59, "y" * 70]), max_size=20
+    st.sampled_from(["a", "wind", "12 kt", "22 km/h", "X-LARK", "", "x" * 57, "x" * 59, "y" * 70]),
+    max_size=20,
 )
 
 
@@ -82,7 +84,7 @@ WORDS = st.lists(
 )
 def test_lines_break_where_the_standard_library_breaks_them(line, indents):
     first, later = indents
-    kept = text._WITH_UNIT.sub("~", line)
+    kept = BEFORE_UNIT.sub("~", line)
     expected = wrap(
         kept,
         text.WIDTH,

@@ -1,6 +1,7 @@
 """What no notice ever says, whatever the step."""
 
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 
 import pytest
@@ -46,10 +47,17 @@ def read(html):
     return parser
 
 
-@pytest.fixture(params=[*StepName, "past", "state now"], ids=str)
+KINDS = [*StepName, "past", "state now"]
+
+
+@pytest.fixture(params=KINDS, ids=str)
 def content(request, fleet, gust_front, desk_open):
     """One notice of every kind, as the desk gets it."""
-    day, name = gust_front, request.param
+    return one_of(request.param, fleet, gust_front, desk_open)
+
+
+def one_of(name, fleet, day, desk_open):
+    """A notice of one kind to the desk."""
     if name == "past":
         step = day.ground(StepName.OPENED, "X-WREN", "tie_down", ended_at=day.at)
         return compose(day.notice(step), day.situation, fleet)
@@ -72,6 +80,18 @@ def content(request, fleet, gust_front, desk_open):
 def test_no_notice_says_what_must_not_be_said(content):
     assert FORBIDDEN.search(content.subject) is None
     assert FORBIDDEN.search(content.text) is None
+
+
+@pytest.mark.guard("words")
+@pytest.mark.parametrize("name", KINDS, ids=str)
+def test_no_notice_in_another_unit_says_it_either(name, fleet, gust_front, desk_open):
+    for unit in ("km/h", "m/s", "mph"):
+        told = replace(fleet, contacts=tuple(replace(c, units=unit) for c in fleet.contacts))
+        content = one_of(name, told, gust_front, desk_open)
+        assert FORBIDDEN.search(content.subject) is None
+        assert FORBIDDEN.search(content.text) is None
+        assert f" {unit}" in content.text
+        assert len(content.subject) <= 135
 
 
 def test_subject_is_one_short_line_with_the_field_and_a_time(content):

@@ -9,7 +9,7 @@ from math import sqrt
 from typing import Final, NamedTuple
 
 from windwatch.airframe import Gear
-from windwatch.airmanship.components import round_half_up_tenth
+from windwatch.airmanship.conversions import speed_figure
 from windwatch.wind import Knots
 
 # Share of the largest lift coefficient that the parked wing shows to the wind. Engineering
@@ -98,6 +98,7 @@ def wing_lift_share(
     *,
     density_ratio: float = 1.0,
     weight_fraction: tuple[float, float] = WEIGHT_FRACTION,
+    unit: str = "kt",
 ) -> LiftBand:
     """Band of the weight share that the wing can carry in this gust, with its assumptions.
 
@@ -113,6 +114,8 @@ def wing_lift_share(
         See `air_density_ratio`. [1]
     weight_fraction : tuple of float
         Lightest and heaviest it may stand there, over the largest weight. [1]
+    unit : str
+        In which the assumptions are told: ``kt``, ``m/s``, ``km/h``, ``mph``.
 
     Returns
     -------
@@ -130,8 +133,8 @@ def wing_lift_share(
         lift_share(gust, stall_speed, least, density_ratio=density_ratio, weight_fraction=heavy),
         lift_share(gust, stall_speed, most, density_ratio=density_ratio, weight_fraction=light),
         (
-            f"wind of {round_half_up_tenth(gust):g} kt from ahead",
-            f"clean stall at {round_half_up_tenth(stall_speed):g} kt calibrated, largest weight",
+            f"wind of {speed_figure(gust, unit)} {unit} from ahead",
+            f"clean stall at {speed_figure(stall_speed, unit)} {unit} calibrated, largest weight",
             f"parked {attitude}: {_band(least, most)} of the largest lift (estimate)",
             f"weight {_band(light, heavy)} of the largest",
             f"air density {density_ratio:.2f} of the standard",

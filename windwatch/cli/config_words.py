@@ -27,6 +27,7 @@ from windwatch.notices.words import listed, number, quantity
 from windwatch.rules import Rules, changed, figures
 from windwatch.settings.running import Settings
 from windwatch.settings.schema_rules import range_in_words, shown, written
+from windwatch.wind import KNOTS
 
 _HEARS_USUALLY: Final = "over, unknown (near for ground and thunder)"
 _RUNWAYS_HEARD: Final = {
@@ -184,6 +185,7 @@ def _contact_words(contact: Contact) -> str:
         "thunder" if about.thunder else "no thunder",
         f"levels {_HEARS_USUALLY if about.levels is None else ', '.join(about.levels)}",
         *(["easing too"] if about.easing else []),
+        *([f"speeds in {contact.units}"] if contact.units != KNOTS else []),
     ]
     by = ", or else ".join(contact.channels) if contact.fall_back else listed(contact.channels)
     heard += _hours_words(contact)
@@ -313,6 +315,7 @@ def _contact_as_json(contact: Contact) -> dict[str, Any]:
         "name": contact.name,
         "channels": list(contact.channels),
         "operator": contact.operator,
+        "units": contact.units,
         "tell_about": {
             "airfields": list(about.airfields),
             "aircraft": list(about.aircraft),

@@ -15,7 +15,7 @@ from windwatch.airmanship.wing_lift import LiftBand, wing_lift_share
 from windwatch.assessment.values import Level
 from windwatch.fleet import PARKED_QUANTITIES, Aircraft, Airfield, TaxiLeg
 from windwatch.notices.scene import ALARMS, Scene, parked_alarm
-from windwatch.wind import DegreesTrue, HeadingTrue, Knots, Wind
+from windwatch.wind import KNOTS, DegreesTrue, HeadingTrue, Knots, Wind
 
 # Where no taxi legs are configured: the card of eight.
 _EIGHT: Final = tuple(
@@ -194,6 +194,7 @@ def parked_advice(scene: Scene) -> tuple[ParkedAdvice, ...]:
                 t.track.aircraft == craft.name and t.track.quantity in PARKED_QUANTITIES
                 for t in scene.open_tracks
             ),
+            unit=scene.unit,
         )
         for craft in craft_concerned(scene)
         if report is not None and ("" in in_danger or craft.name in in_danger)
@@ -210,11 +211,21 @@ def _in_danger(scene: Scene) -> frozenset[str]:
 
 
 def parked_in(
-    craft: Aircraft, wind: Wind | None, thunder: Level | None, *, still_open: bool
+    craft: Aircraft,
+    wind: Wind | None,
+    thunder: Level | None,
+    *,
+    still_open: bool,
+    unit: str = KNOTS,
 ) -> ParkedAdvice:
     """Reminders and wing lift for one parked aircraft in a wind."""
     reminders, lift = _of_type(
-        craft.gear, craft.wing, craft.stall_speed, wind, front_coming=thunder is Level.NEAR
+        craft.gear,
+        craft.wing,
+        craft.stall_speed,
+        wind,
+        unit,
+        front_coming=thunder is Level.NEAR,
     )
     # Flying out is no advice once the wind or the thunder is here, or nothing is known.
     too_late = (
@@ -231,6 +242,7 @@ def _of_type(
     wing: WingPosition,
     stall_speed: Knots | None,
     wind: Wind | None,
+    unit: str,
     *,
     front_coming: bool,
 ) -> tuple[tuple[Reminder, ...], LiftBand | None]:
@@ -242,7 +254,7 @@ def _of_type(
     )
     if stall_speed is None:
         return reminders, None
-    return reminders, wing_lift_share(wind.strongest, stall_speed, gear)
+    return reminders, wing_lift_share(wind.strongest, stall_speed, gear, unit=unit)
 
 
 def _past_a_parked_limit(craft: Aircraft, wind: Wind) -> bool:

@@ -15,10 +15,11 @@ from windwatch.notices.advice import (
     notes_in_notice,
 )
 from windwatch.notices.clean import visible
-from windwatch.notices.figures import figure_rows, open_rows
+from windwatch.notices.figures import figure_rows
 from windwatch.notices.headline import headline, late_by, mark_now, subject_of, times_line
 from windwatch.notices.page import Page, Row, Section
 from windwatch.notices.scene import Scene, mark_of, order_of
+from windwatch.notices.still_open import open_rows
 from windwatch.notices.values import Notice
 from windwatch.notices.why import caution_rows, evidence_rows, why_rows
 from windwatch.notices.words import against
@@ -48,7 +49,7 @@ def build_page(scene: Scene, advice: Advice) -> Page:
         place=f"{scene.airfield.id} {scene.airfield.name}".strip(),
         mark=mark_now(scene),
         headline=headline(scene),
-        big="" if finding is None else against(finding),
+        big="" if finding is None else against(finding, scene.unit),
         times=times_line(scene),
         sections=tuple(Section(name, words.TITLES[name], rows) for name, rows in parts if rows),
         footer=(),

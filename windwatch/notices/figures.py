@@ -2,18 +2,28 @@
 
 from __future__ import annotations
 
-from windwatch.assessment.values import Finding, Level, Mark, RunwayFinding, RunwaysFinding
+from collections.abc import Callable
+from functools import partial
+
+from windwatch.airmanship.conversions import beside_limits
+from windwatch.assessment.values import Finding, Level, RunwayFinding, RunwaysFinding
 from windwatch.episodes.clock_doubt import WATCH
 from windwatch.episodes.told import is_standing
 from windwatch.episodes.values import Step, StepName, TrackKey, TrackKind
-from windwatch.fleet import PARKED_QUANTITIES
 from windwatch.notices import words
 from windwatch.notices.page import Row
-from windwatch.notices.scene import ALARMS, Scene, mark_of, present_finding, runways_of
-from windwatch.notices.values import OpenTrack
-from windwatch.notices.words import against, figure_of, kt, number, quantity, quantity_of
+from windwatch.notices.scene import ALARMS, Scene, mark_of, runways_of
+from windwatch.notices.words import (
+    against,
+    figure_and_limit,
+    figure_of,
+    quantity,
+    quantity_of,
+    speed,
+)
 from windwatch.reports.decode import decode_report
 from windwatch.rules import Rules
+from windwatch.wind import KNOTS
 
 
 def figure_rows(scene: Scene) -> tuple[Row, ...]:
@@ -35,10 +45,12 @@ def _answer(scene: Scene, step: Step) -> tuple[object, ...]:
             step.level,
             step.track.quantity,
             quantity_of(step.finding),
-            figure_of(step.finding),
+            figure_of(step.finding),  # in knots, as judged
         )
     if step.track.kind is TrackKind.RUNWAYS:
-        return name, step.level, runways_text(scene, step)
+        # Figures that differ in knots are not the same answer, whatever the unit.
+        judged = "" if scene.unit == KNOTS else _runway_figures(scene, step, KNOTS)
+        return name, step.level, runways_text(scene, step), judged
     return name, step.track
 
 
@@ -51,11 +63,12 @@ def _row(scene: Scene, steps: list[Step]) -> Row:
             return _ground_row(scene, steps)
         case TrackKind.RUNWAYS:
             pairs = [(s.track.aircraft, s.track.pilot_limits) for s in steps]
+            too = in_knots_too(scene, partial(_runway_figures, scene, first))
             return Row(
                 runways_text(scene, first),
                 head=words.subjects(pairs),
                 mark=mark_of(first),
-                details=_remarks(scene, steps),
+                details=(*too, *_remarks(scene, steps)),
             )
         case TrackKind.THUNDER:
             return Row(
@@ -69,7 +82,7 @@ def _row(scene: Scene, steps: list[Step]) -> Row:
                 data_text(scene, first),
                 head=_data_head(first),
                 mark=mark_of(first) if first.name is StepName.NO_DATA else None,
-                details=_last_known(first),
+                details=_last_known(scene, first),
             )
 
 
@@ -83,20 +96,46 @@ def _ground_row(scene: Scene, steps: list[Step]) -> Row:
         names = ", ".join(s.track.aircraft for s in steps)
         what = first.reason if first.name is StepName.ENDED else words.STEP[first.name]
         return Row(f"{names} - {what or words.STEP[first.name]}", head=head)
-    over = first.finding.level is Level.OVER
-    limits = ", ".join(_limit_of(s) for s in steps)
-    text = f"{figure_of(first.finding)} {'>' if over else 'of'} {limits}"
+    pairs = [(step, step.finding) for step in steps if step.finding is not None]
+    text = _ground_figures(pairs, scene.unit)
     if first.name not in ALARMS or first.name is StepName.UNSETTLED:
         text += f" - {words.STEP[first.name]}"
-    return Row(text, head=head, mark=mark_of(first), details=_remarks(scene, steps))
+    too = in_knots_too(scene, partial(_ground_figures, pairs))
+    return Row(text, head=head, mark=mark_of(first), details=(*too, *_remarks(scene, steps)))
 
 
-def _limit_of(step: Step) -> str:
+def _ground_figures(pairs: list[tuple[Step, Finding]], unit: str) -> str:
+    """``41 kt > X-WREN 22 kt, X-LARK 25 kt``: one figure against the limits of several."""
+    shared = pairs[0][1]
+    figure, *limits = beside_limits(
+        shared.figure, tuple(finding.limit.value for _, finding in pairs), unit
+    )
+    least = "at least " if shared.at_least else ""
+    sign = ">" if shared.level is Level.OVER else "of"
+    whose = (
+        _limit_of(step, finding, f"{limit} {unit}")
+        for (step, finding), limit in zip(pairs, limits, strict=True)
+    )
+    return f"{least}{figure} {unit} {sign} {', '.join(whose)}"
+
+
+def in_knots_too(scene: Scene, figures_in: Callable[[str], str]) -> tuple[str, ...]:
+    """Figures once more as they are judged, for a contact who is told in another unit than knots.
+
+    Parameters
+    ----------
+    figures_in : callable
+        The figures and limits in a unit.
+    """
+    if scene.unit == KNOTS:
+        return ()
+    judged = figures_in(KNOTS)
+    return () if judged == figures_in(scene.unit) else (words.in_knots_too(judged),)
+
+
+def _limit_of(step: Step, finding: Finding, limit: str) -> str:
     """``X-WREN 22 kt``, with whose it is where that is somebody else's, and what is new."""
-    finding = step.finding
     name = step.track.aircraft
-    if finding is None:
-        return name
     tags = []
     if finding.limit.whose != name:
         tags.append(finding.limit.whose)
@@ -105,7 +144,7 @@ def _limit_of(step: Step) -> str:
     if step.name is StepName.REMINDER:
         tags.append("still")
     tagged = f" ({', '.join(tags)})" if tags else ""
-    return f"{name} {kt(finding.limit.value)}{tagged}"
+    return f"{name} {limit}{tagged}"
 
 
 # --- runways -------------------------------------------------------------------
@@ -113,7 +152,7 @@ def _limit_of(step: Step) -> str:
 
 def runways_text(scene: Scene, step: Step) -> str:
     """A step of a runways track in words, with every runway's figure where it is known."""
-    figures = _each_runway(scene, step)
+    figures = _runway_figures(scene, step, scene.unit)
     match step.name:
         case StepName.OPENED | StepName.WORSENED | StepName.REMINDER:
             still = "still " if step.name is StepName.REMINDER else ""
@@ -125,10 +164,10 @@ def runways_text(scene: Scene, step: Step) -> str:
         case StepName.EASING:
             return f"{words.NOT_YET}: {figures}"
         case StepName.RUNWAY_OUT:
-            figure = f": {_deciding(step.end, step.finding)}" if step.finding else ""
+            figure = f": {figures}" if figures else ""
             return f"{step.runway} out{figure}. {remaining_text(step)}"
         case StepName.RUNWAY_BACK:
-            figure = f": {_deciding(step.end, step.finding)}" if step.finding else ""
+            figure = f": {figures}" if figures else ""
             return f"{step.runway} {words.BACK}{figure}"
         case StepName.BACK:
             others = [end for end in step.remaining if end != step.end]
@@ -151,34 +190,43 @@ def remaining_text(step: Step) -> str:
     return f"{words.listed(step.remaining)} remain within limits"
 
 
-def _each_runway(scene: Scene, step: Step) -> str:
+def _runway_figures(scene: Scene, step: Step, unit: str) -> str:
+    """The figures that a step of a runways track tells; '' where it tells none."""
+    if step.name is StepName.ENDED:
+        return ""
+    if step.name in (StepName.RUNWAY_OUT, StepName.RUNWAY_BACK):
+        return _deciding(step.end, step.finding, unit) if step.finding else ""
+    return _each_runway(scene, step, unit)
+
+
+def _each_runway(scene: Scene, step: Step, unit: str) -> str:
     assessment = scene.assessment_of(step)
     found = runways_of(assessment, step.track) if assessment else None
     if found is None or not found.runways:
-        return _deciding(step.end, step.finding) if step.finding else "no figure"
+        return _deciding(step.end, step.finding, unit) if step.finding else "no figure"
     if step.name in (StepName.BACK, StepName.WITHDRAWN, StepName.NEAR):
-        return _deciding(step.end, step.finding) if step.finding else _shown(found)
-    return _shown(found, held=not step.remaining)
+        return _deciding(step.end, step.finding, unit) if step.finding else _shown(found, unit)
+    return _shown(found, unit, held=not step.remaining)
 
 
-def _shown(found: RunwaysFinding, *, held: bool = False) -> str:
-    return "; ".join(_runway(runway, held=held) for runway in found.runways)
+def _shown(found: RunwaysFinding, unit: str, *, held: bool = False) -> str:
+    return "; ".join(_runway(runway, unit, held=held) for runway in found.runways)
 
 
-def _runway(runway: RunwayFinding, *, held: bool) -> str:
+def _runway(runway: RunwayFinding, unit: str, *, held: bool) -> str:
     """One runway by its better end: ``28 total wind 41 kt > 28 kt (dual)``."""
     best = runway.best
     if best.deciding is None:
         return f"{best.end} has no limit"
-    text = _deciding(best.end, best.deciding)
+    text = _deciding(best.end, best.deciding, unit)
     if held and best.level is not Level.OVER:
         text += f", {words.not_yet(best.deciding)}"
     return text
 
 
-def _deciding(end: str, finding: Finding) -> str:
+def _deciding(end: str, finding: Finding, unit: str) -> str:
     place = f"{end} " if end else ""
-    return f"{place}{quantity_of(finding)} {against(finding)} ({finding.limit.whose})"
+    return f"{place}{quantity_of(finding)} {against(finding, unit)} ({finding.limit.whose})"
 
 
 # --- thunder and what is known ----------------------------------------------------
@@ -226,7 +274,7 @@ def from_to(scene: Scene, step: Step) -> str:
     return f"{scene.times.at(since)} to {scene.times.at(until)}"
 
 
-def _last_known(step: Step) -> tuple[str, ...]:
+def _last_known(scene: Scene, step: Step) -> tuple[str, ...]:
     """The last wind before nothing was known."""
     if step.name is not StepName.NO_DATA:
         return ()
@@ -234,7 +282,7 @@ def _last_known(step: Step) -> tuple[str, ...]:
     if step.reports and step.track.quantity == "wind":
         last = step.reports[-1]
         report = decode_report(last.raw, last.received_at, last.observed_at, last.kind)
-        lines.append(f"Last known: {words.wind_short(report.wind)}")
+        lines.append(f"Last known: {words.wind_short(report.wind, scene.unit)}")
     return tuple(lines)
 
 
@@ -265,7 +313,7 @@ def _remarks_of(scene: Scene, step: Step) -> list[str]:
     if finding is not None and (cause := words.CAUSE.get(finding.cause)):
         nominal = ""
         if finding.nominal is not None and finding.nominal != finding.figure:
-            nominal = f" ({kt(finding.nominal)} by the mean direction)"
+            nominal = f" ({speed(finding.nominal, scene.unit)} by the mean direction)"
         notes.append(f"{quantity(finding.quantity)}: {cause}{nominal}")
     since = f"over since {scene.times.at(step.since)}" if step.since is not None else ""
     if step.name in (StepName.WORSENED, StepName.REMINDER) and since:
@@ -273,9 +321,9 @@ def _remarks_of(scene: Scene, step: Step) -> list[str]:
     if step.name is StepName.REMINDER and _is_the_last(step, scene.rules):
         notes.append("the last reminder: it stays listed as standing; review the limit")
     if step.name in (StepName.BACK, StepName.RUNWAY_BACK) and step.worst is not None:
-        notes.append(f"worst {figure_of(step.worst)}{f', {since}' if since else ''}")
+        notes.append(f"worst {figure_of(step.worst, scene.unit)}{f', {since}' if since else ''}")
     if step.name is StepName.WITHDRAWN and step.worst is not None:
-        notes.append(f"the withdrawn figure was {figure_of(step.worst)}")
+        notes.append(f"the withdrawn figure was {figure_of(step.worst, scene.unit)}")
     return notes
 
 
@@ -289,11 +337,17 @@ def _past_row(scene: Scene, step: Step) -> Row:
     began = f" from {scene.times.at(step.since)}" if step.since else ""
     ended = f" to {scene.times.at(step.ended_at)}" if step.ended_at else ""
     worst = step.worst or step.finding
-    figure = f"; worst {figure_of(worst)} > {kt(worst.limit.value)}" if worst else ""
+    figure = f"; worst {_past_limit(worst, scene.unit)}" if worst else ""
     return Row(
         f"was over{began}{ended}{figure}; told now, as past",
         head=words.first_upper(track_words(step.track)),
+        details=in_knots_too(scene, partial(_past_limit, worst)) if worst else (),
     )
+
+
+def _past_limit(worst: Finding, unit: str) -> str:
+    figure, limit = figure_and_limit(worst, unit)
+    return f"{figure} {unit} > {limit} {unit}"
 
 
 def who(track: TrackKey) -> str:
@@ -314,71 +368,7 @@ def track_words(track: TrackKey) -> str:
             return {"wind": "wind", WATCH: "watching"}.get(track.quantity, "weather")
 
 
-# --- what is open -------------------------------------------------------------------
-
-
-def open_rows(scene: Scene) -> tuple[Row, ...]:
-    """Episodes that are open and not already among the figures above; equal answers together."""
-    grouped: dict[tuple[str, str, Mark], list[TrackKey]] = {}
-    for track in scene.others_open:
-        text, mark = _open_text(scene, track)
-        kind = track.track.quantity if track.track.kind is TrackKind.GROUND else track.track.kind
-        grouped.setdefault((kind, text, mark), []).append(track.track)
-    return tuple(
-        Row(text, head=_open_head(tracks), mark=mark) for (_, text, mark), tracks in grouped.items()
-    )
-
-
-def _open_head(tracks: list[TrackKey]) -> str:
-    first = tracks[0]
-    if first.kind is TrackKind.RUNWAYS:
-        return f"Runways {words.subjects([(t.aircraft, t.pilot_limits) for t in tracks])}"
-    if first.kind is TrackKind.GROUND:
-        names = ", ".join(t.aircraft for t in tracks)
-        return words.first_upper(f"{quantity(first.quantity)} {names}")
-    return words.first_upper(track_words(first))
-
-
-def _open_text(scene: Scene, track: OpenTrack) -> tuple[str, Mark]:
-    worst = track.step.worst
-    since = f"over since {scene.times.at(track.since)}"
-    if worst is not None:
-        since += f", worst {quantity_in(worst)}{figure_of(worst)}"
-    noted = f"; noted by {track.acknowledged_by}" if track.acknowledged_by else ""
-    if track.standing:
-        noted += f"; {_standing_words(track.track)}"
-    finding = present_finding(scene, track.track)
-    last = track.step.finding
-    kind = track.track.kind
-    known = scene.situation.weather_known if kind is TrackKind.THUNDER else scene.known
-    if not known:
-        figure = f"last {against(last)}" if last else "last over"
-        return f"not known now, {figure}; {since}{noted}", Mark.UNKNOWN
-    if kind is TrackKind.THUNDER:
-        return f"{since}{noted}", Mark.OVER
-    now = f"by {scene.situation.station_in_use}" if scene.fall_back else "now"
-    figure = f"{now} {quantity_in(finding)}{against(finding)}" if finding else ""
-    below = finding is not None and finding.level is not Level.OVER
-    if track.easing or below:
-        return f"{figure}, {words.not_yet(finding)}; {since}{noted}".lstrip(", "), Mark.OVER
-    return "; ".join(part for part in (figure, f"{since}{noted}") if part), Mark.OVER
-
-
-def _standing_words(track: TrackKey) -> str:
-    if track.kind is TrackKind.THUNDER:
-        return "standing"  # there is no limit to review
-    reminded = track.quantity in PARKED_QUANTITIES
-    return f"standing: {'no more reminders, ' if reminded else ''}review the limit"
-
-
 def quantity_in(finding: Finding) -> str:
     """The quantity before a figure, where it is one of a runway."""
     ground = finding.quantity not in words.RUNWAY_WORDS
     return "" if ground else f"{quantity_of(finding)} "
-
-
-def bare(finding: Finding) -> str:
-    """``41 > 22`` for a subject, the unit said once elsewhere."""
-    if finding.level is Level.OVER:
-        return f"{figure_of(finding, '')} > {number(finding.limit.value)}"
-    return f"{figure_of(finding, '')} of {number(finding.limit.value)}"

@@ -65,8 +65,8 @@ def subject_of(scene: Scene, step: Step) -> str:
         return name.rstrip(",")
     if step.track.kind is TrackKind.RUNWAYS:
         end = f"{step.end} " if step.end else ""
-        return f"{name}, {end}{quantity_of(finding)} {against(finding)}"
-    return f"{name} {against(finding)}"
+        return f"{name}, {end}{quantity_of(finding)} {against(finding, scene.unit)}"
+    return f"{name} {against(finding, scene.unit)}"
 
 
 def _data_subject(scene: Scene, step: Step) -> str:
@@ -91,10 +91,10 @@ def _worst_open(scene: Scene) -> str:
     first = scene.open_tracks[0]
     finding = present_finding(scene, first.track)
     if finding is None:
-        figure = f", last {against(first.step.finding)}" if first.step.finding else ""
+        figure = f", last {against(first.step.finding, scene.unit)}" if first.step.finding else ""
         state = "over" if scene.known else "not known"
     else:
-        figure = f" {against(finding)}"
+        figure = f" {against(finding, scene.unit)}"
         over = finding.level is Level.OVER and not first.easing
         state = "over" if over else words.not_yet(finding)
     more = len(scene.open_tracks) - 1

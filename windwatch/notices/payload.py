@@ -1,6 +1,7 @@
 """A notice for machines: the JSON that a webhook receives.
 
-Keys are stable; new ones may be added. Times are ISO 8601, UTC, ending in Z. Speeds are knots.
+Keys are stable; new ones may be added. Times are ISO 8601, UTC, ending in Z. Speeds are knots;
+only in ``subject``, ``headline`` and ``text`` they are in the contact's unit.
 
 ===================  ==================================================================
 format               ``windwatch.notice/1``

@@ -9,6 +9,7 @@ from datetime import UTC, datetime
 from typing import Any, Final
 
 from windwatch.airmanship.cautions import CAUTION
+from windwatch.airmanship.conversions import beside_limits
 from windwatch.episodes.values import Step, TrackKind
 from windwatch.fleet import Fleet
 from windwatch.notices.clean import visible
@@ -25,16 +26,16 @@ def compose_plain(notice: Notice, situation: Situation, fleet: Fleet) -> Content
     Parameters
     ----------
     notice, situation, fleet
-        As for `windwatch.notices.compose.compose`; `fleet` is not needed.
+        As for `windwatch.notices.compose.compose`; of `fleet` only the contact's unit is needed.
 
     Returns
     -------
     Content
         `html` is empty: the mail is plain text alone.
     """
-    del fleet
+    unit = fleet.unit_of(notice.contact)
     steps = notice.steps[:_STEPS_SHOWN]
-    lines = [_step_line(step) for step in steps]
+    lines = [_step_line(step, unit) for step in steps]
     first = lines[0] if lines else "state now"
     left = len(notice.steps) - len(steps)
     seen = situation.wind_seen_at
@@ -62,13 +63,13 @@ def compose_plain(notice: Notice, situation: Situation, fleet: Fleet) -> Content
     return Content(subject, text, "", _payload(notice, situation, subject, text))
 
 
-def _step_line(step: Step) -> str:
+def _step_line(step: Step, unit: str) -> str:
     figure = ""
     if step.finding is not None:
         found = step.finding
+        shown, limit = beside_limits(found.figure, (found.limit.value,), unit)
         figure = (
-            f" {_spaced(found.quantity)} {found.figure:g} kt, "
-            f"limit {found.limit.value:g} kt ({found.limit.whose})"
+            f" {_spaced(found.quantity)} {shown} {unit}, limit {limit} {unit} ({found.limit.whose})"
         )
     past = f", past, ended {_z(step.ended_at)}" if step.past else ""
     # What is not known has no level; its last one would read as an answer.

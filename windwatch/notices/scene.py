@@ -27,6 +27,7 @@ from windwatch.fleet import (
 from windwatch.notices.values import Notice, OpenTrack, Situation
 from windwatch.notices.words import KIND_ORDER, Times
 from windwatch.rules import Rules
+from windwatch.wind import KNOTS
 
 # What leads a notice, and stands first in it. Opened and worsened rank alike: the worst leads.
 STEP_ORDER = (
@@ -72,6 +73,8 @@ class Scene:
         Aircraft at the field that this contact hears about, in configured order.
     rules : Rules
         The figures of judgement in force.
+    unit : str
+        In which this contact is told speeds; what is judged in knots, and raw, stays so.
     """
 
     notice: Notice
@@ -83,6 +86,7 @@ class Scene:
     open_tracks: tuple[OpenTrack, ...]
     craft: tuple[Aircraft, ...]
     rules: Rules
+    unit: str = KNOTS
 
     @property
     def lead(self) -> Step | None:
@@ -169,6 +173,7 @@ def set_scene(notice: Notice, situation: Situation, fleet: Fleet) -> Scene:
             if not tell.aircraft or craft.name in tell.aircraft
         ),
         rules=fleet.rules,
+        unit=fleet.unit_of(notice.contact),
     )
 
 

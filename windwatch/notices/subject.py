@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from typing import Final
 
-from windwatch.assessment.values import Level
+from windwatch.airmanship.conversions import beside_limits
+from windwatch.assessment.values import Finding, Level
 from windwatch.episodes.clock_doubt import WATCH
 from windwatch.episodes.values import ENDINGS, Step, StepName, TrackKind
 from windwatch.notices import words
 from windwatch.notices.clean import visible
-from windwatch.notices.figures import bare, thunder_text, track_words, who
+from windwatch.notices.figures import thunder_text, track_words, who
 from windwatch.notices.headline import late_by, observed_at
 from windwatch.notices.scene import ALARMS, Scene, present_finding
 from windwatch.notices.words import quantity, quantity_of
+from windwatch.wind import KNOTS
 
 LONGEST: Final = 110
 # Room kept for ", +12 more".
@@ -64,7 +66,7 @@ def _wind(scene: Scene) -> str:
     report = scene.situation.report
     if report is None or not scene.known:
         return "wind not known"
-    wind = words.wind_short(report.wind)
+    wind = words.wind_short(report.wind, scene.unit)
     if not scene.field_weather or _only_thunder(scene):
         return wind  # weather of another place or hour would mislead; thunder alone is said below
     weather = report.weather
@@ -134,19 +136,19 @@ def _item(scene: Scene, step: Step) -> str:
     """A subject in few words."""
     match step.track.kind:
         case TrackKind.GROUND:
-            figure = "" if step.finding is None else f" {_figure(step)}"
+            figure = "" if step.finding is None else f" {_figure(scene, step)}"
             return f"{quantity(step.track.quantity)} {step.track.aircraft}{figure}"
         case TrackKind.RUNWAYS:
-            return _runways_item(step, who(step.track))
+            return _runways_item(scene, step, who(step.track))
         case TrackKind.THUNDER:
             return thunder_text(scene, step) if step.name in ALARMS else "thunder"
         case TrackKind.DATA:
             return "" if step.name is StepName.DATA_BACK else track_words(step.track)
 
 
-def _runways_item(step: Step, who: str) -> str:
+def _runways_item(scene: Scene, step: Step, who: str) -> str:
     finding = step.finding
-    figure = "" if finding is None else f"{quantity_of(finding)} {_figure(step)}"
+    figure = "" if finding is None else f"{quantity_of(finding)} {_figure(scene, step)}"
     place = f"{step.end} " if step.end else ""
     if step.name is StepName.RUNWAY_OUT:
         left = (
@@ -162,13 +164,27 @@ def _runways_item(step: Step, who: str) -> str:
     return f"{who}: {place}{figure}"
 
 
-def _figure(step: Step) -> str:
+def _figure(scene: Scene, step: Step) -> str:
     finding = step.finding
     if finding is None:
         return ""
     if step.name in ALARMS or step.name is StepName.RUNWAY_OUT:
-        return bare(finding)
-    return f"{words.number(finding.figure)} of {words.number(finding.limit.value)}"
+        return _bare(scene, finding)
+    figure, limit = beside_limits(finding.figure, (finding.limit.value,), scene.unit)
+    return f"{figure} of {limit}{_unit(scene)}"
+
+
+def _bare(scene: Scene, finding: Finding) -> str:
+    """``41 > 22``: the unit stands beside the wind; ``76 > 41 km/h`` where no speed does."""
+    return f"{words.bare(finding, scene.unit)}{_unit(scene)}"
+
+
+def _unit(scene: Scene, wind: str | None = None) -> str:
+    """The unit of a figure behind this wind: knots need none, and what it shows is said."""
+    if scene.unit == KNOTS:
+        return ""
+    said = f" {scene.unit}" in (_wind(scene) if wind is None else wind)
+    return "" if said else f" {scene.unit}"
 
 
 def _no_data(scene: Scene, lead: Step) -> str:
@@ -185,7 +201,7 @@ def _no_data(scene: Scene, lead: Step) -> str:
 
 def _past(scene: Scene, step: Step) -> str:
     worst = step.worst or step.finding
-    figure = f", worst {bare(worst)}" if worst else ""
+    figure = f", worst {words.bare(worst, scene.unit)}{_unit(scene, '')}" if worst else ""
     began = f" {scene.times.hhmm(step.since)}" if step.since else ""
     ended = f" to {scene.times.hhmm(step.ended_at)}" if step.ended_at else ""
     return f"{track_words(step.track)} was over{began}{ended}{figure}"
@@ -200,7 +216,7 @@ def _state_now(scene: Scene) -> str:
     items = []
     for track in scene.open_tracks:
         finding = present_finding(scene, track.track)
-        figure = f" {bare(finding)}" if finding else ""
+        figure = f" {_bare(scene, finding)}" if finding else ""
         items.append(f"{track_words(track.track)}{figure}")
     if not items:
         return f"{start}state now - {_wind(scene)}; none of your alerts is open"

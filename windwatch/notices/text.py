@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from functools import lru_cache
 from typing import Final
 
@@ -10,8 +9,7 @@ from windwatch.notices import words
 from windwatch.notices.page import Page, Row
 
 WIDTH: Final = 60
-# A number and its unit stay on one line; a page holds no control characters of its own.
-_WITH_UNIT: Final = re.compile(r"(?<=\d) (?=(?:kt|ft|NM|min|h|lb|local)\b|%)")
+# In place of a space that stays on its line; a page holds no control characters of its own.
 _KEPT: Final = "\x00"
 
 
@@ -50,7 +48,7 @@ def _row(row: Row) -> list[str]:
 
 def _wrapped(text: str, first: str, later: str) -> list[str]:
     """Break between words; a longer word has a line of its own."""
-    rest = first + _WITH_UNIT.sub(_KEPT, text.rstrip(" "))
+    rest = first + words.BEFORE_UNIT.sub(_KEPT, text.rstrip(" "))
     begin = len(rest) - len(rest[len(first) :].lstrip(" "))
     lines = []
     while len(rest) > WIDTH:

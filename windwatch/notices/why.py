@@ -44,7 +44,7 @@ def _wind_lines(scene: Scene) -> tuple[str, ...]:
     report = scene.situation.report
     if report is None:
         return ("Wind: nothing is known",)
-    lines = words.wind_long(report.wind, scene.situation.variation_deg)
+    lines = words.wind_long(report.wind, scene.situation.variation_deg, scene.unit)
     if not scene.known:
         when = report.observed_at
         last = f" at {scene.times.at(when)}" if when else ""
@@ -54,8 +54,8 @@ def _wind_lines(scene: Scene) -> tuple[str, ...]:
         least = "at least " if peak.at_least else ""
         lines += (
             (
-                f"Peak {least}{words.kt(peak.speed)} from {words.degrees(peak.wind_from)} true "
-                f"at {scene.times.at(peak.at)}"
+                f"Peak {least}{words.speed(peak.speed, scene.unit)} from "
+                f"{words.degrees(peak.wind_from)} true at {scene.times.at(peak.at)}"
             ),
         )
     if report.wind_shift_at is not None:

@@ -6,12 +6,14 @@ alert is *back within limits; your decision*.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, tzinfo
 from functools import lru_cache
 from typing import Final, assert_never
 
 from windwatch.airframe import Gear, WingPosition
+from windwatch.airmanship.conversions import beside_limits, speed_figure
 from windwatch.assessment.values import Cause, Finding, Level
 from windwatch.episodes.values import StepName, TrackKind
 from windwatch.fleet import (
@@ -25,7 +27,7 @@ from windwatch.fleet import (
     WIND,
     Of,
 )
-from windwatch.wind import Calm, Missing, Steady, Variable, Wind
+from windwatch.wind import KNOTS, PER_KNOT, Calm, Knots, Missing, Steady, Variable, Wind
 
 QUANTITY: Final = {
     CROSSWIND: "crosswind",
@@ -80,6 +82,9 @@ TITLES: Final = {
     "caution": "Caution",
 }
 
+# The space between a number and its unit: they stay on one line.
+BEFORE_UNIT: Final = re.compile(rf"(?<=\d) (?=(?:{'|'.join(PER_KNOT)}|ft|NM|min|h|lb|local)\b|%)")
+
 _MONTHS: Final = (
     "", "Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec",
 )  # fmt: skip
@@ -94,8 +99,13 @@ def number(figure: float) -> str:
 
 
 def kt(figure: float) -> str:
-    """A speed with its unit."""
+    """A speed in knots with its unit."""
     return f"{number(figure)} kt"
+
+
+def speed(figure_kt: float, unit: str = KNOTS) -> str:
+    """A speed with its unit, in the unit of whoever is told: ``41 kt``, ``76 km/h``."""
+    return f"{speed_figure(Knots(figure_kt), unit)} {unit}"
 
 
 def quantity(name: str) -> str:
@@ -109,19 +119,36 @@ def quantity_of(finding: Finding) -> str:
     return mean + quantity(finding.quantity)
 
 
-def figure_of(finding: Finding, unit: str = " kt") -> str:
-    """The figure, marked where it is a lower bound."""
-    least = "at least " if finding.at_least else ""
-    return f"{least}{number(finding.figure)}{unit}"
+def figure_of(finding: Finding, unit: str = KNOTS) -> str:
+    """The figure, marked where it is a lower bound; it is written as beside its limit."""
+    return f"{figure_and_limit(finding, unit)[0]} {unit}"
 
 
-def against(finding: Finding, unit: str = " kt") -> str:
+def figure_and_limit(finding: Finding, unit: str = KNOTS) -> tuple[str, str]:
+    """Both without their unit, written so that they compare as judged: ``at least 99``, ``22``."""
+    figure, limit = beside_limits(finding.figure, (finding.limit.value,), unit)
+    return f"{'at least ' if finding.at_least else ''}{figure}", limit
+
+
+def against(finding: Finding, unit: str = KNOTS) -> str:
     """Figure against limit, so that the sign cannot contradict the level.
 
     ``41 kt > 22 kt`` when over; ``21 kt of 22 kt`` else.
     """
     sign = ">" if finding.level is Level.OVER else "of"
-    return f"{figure_of(finding, unit)} {sign} {number(finding.limit.value)}{unit}"
+    figure, limit = figure_and_limit(finding, unit)
+    return f"{figure} {unit} {sign} {limit} {unit}"
+
+
+def bare(finding: Finding, unit: str = KNOTS) -> str:
+    """``41 > 22`` for a subject, the unit said once elsewhere."""
+    figure, limit = figure_and_limit(finding, unit)
+    return f"{figure} {'>' if finding.level is Level.OVER else 'of'} {limit}"
+
+
+def in_knots_too(figures: str) -> str:
+    """Figures against limits once more, for whoever is told in another unit."""
+    return f"In knots: {figures}"
 
 
 def not_yet(finding: Finding | None) -> str:
@@ -204,30 +231,31 @@ def minutes(span: timedelta) -> str:
 # --- wind ----------------------------------------------------------------------
 
 
-def wind_short(wind: Wind | None) -> str:
-    """The wind for a subject: ``300/28G41 kt``."""
+def wind_short(wind: Wind | None, unit: str = KNOTS) -> str:
+    """The wind for a subject: ``300/28G41 kt``, ``300/52G76 km/h``."""
     if wind is None:
         return "wind not reported"
-    speed = f"{'at least ' if wind.speed_at_least else ''}{_whole(wind.speed)}"
+    blows = f"{'at least ' if wind.speed_at_least else ''}{speed_figure(wind.speed, unit)}"
     if wind.gust is not None:
-        speed += f"G{'at least ' if wind.gust_at_least else ''}{_whole(wind.gust)}"
+        least = "at least " if wind.gust_at_least else ""
+        blows += f"G{least}{speed_figure(wind.gust, unit)}"
     match wind.direction:
         case Calm():
-            return "calm" if wind.gust is None else f"calm, {speed} kt"
+            return "calm" if wind.gust is None else f"calm, {blows} {unit}"
         case Steady(wind_from):
             sector = ""
             if wind.sector is not None:
                 sector = f" {degrees(wind.sector.from_true)}V{degrees(wind.sector.to_true)}"
-            return f"{degrees(wind_from)}/{speed} kt{sector}"
+            return f"{degrees(wind_from)}/{blows} {unit}{sector}"
         case Variable():
-            return f"variable {speed} kt"
+            return f"variable {blows} {unit}"
         case Missing():
-            return f"direction not reported, {speed} kt"
+            return f"direction not reported, {blows} {unit}"
         case _:
             assert_never(wind.direction)
 
 
-def wind_long(wind: Wind | None, variation_deg: float) -> tuple[str, ...]:
+def wind_long(wind: Wind | None, variation_deg: float, unit: str = KNOTS) -> tuple[str, ...]:
     """The wind in sentences: direction true and magnetic, mean, gust, sector."""
     if wind is None:
         return ("Wind: not reported, which is not calm",)
@@ -239,19 +267,19 @@ def wind_long(wind: Wind | None, variation_deg: float) -> tuple[str, ...]:
             magnetic = degrees(wind_from - variation_deg)
             first = (
                 f"Wind from {degrees(wind_from)} true ({magnetic} magnetic), "
-                f"{least}{kt(wind.speed)}"
+                f"{least}{speed(wind.speed, unit)}"
             )
         case Variable():
-            first = f"Wind variable, {least}{kt(wind.speed)}"
+            first = f"Wind variable, {least}{speed(wind.speed, unit)}"
         case Missing():
-            first = f"Wind {least}{kt(wind.speed)}, direction not reported"
+            first = f"Wind {least}{speed(wind.speed, unit)}, direction not reported"
         case _:
             assert_never(wind.direction)
     if wind.gust is None:
         lines = [first, NO_SPREAD.capitalize()]
     else:
         gust_least = "at least " if wind.gust_at_least else ""
-        lines = [f"{first}, gusts {gust_least}{kt(wind.gust)}"]
+        lines = [f"{first}, gusts {gust_least}{speed(wind.gust, unit)}"]
     if wind.sector is not None:
         lines.append(
             f"Varying from {degrees(wind.sector.from_true)} to "
@@ -263,11 +291,6 @@ def wind_long(wind: Wind | None, variation_deg: float) -> tuple[str, ...]:
 def degrees(direction: float) -> str:
     """Three figures; north is 360."""
     return f"{round(direction) % 360 or 360:03d}"
-
-
-def _whole(speed: float) -> str:
-    """Knots as reports give them; converted ones to 0.1."""
-    return number(round(speed, 1))
 
 
 # --- lists ---------------------------------------------------------------------
