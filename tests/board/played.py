@@ -14,9 +14,11 @@ from windwatch.board.snapshot import Snapshot
 from windwatch.board.values import Stand
 from windwatch.clock import HandClock
 from windwatch.feeds.recorded import read_recorded
+from windwatch.forecasting import as_kept, stations_of
 from windwatch.reports.raw import RawReport
 from windwatch.settings.read import read_settings
 from windwatch.settings.running import DeliveryValues, Settings, StoreValues
+from windwatch.store.forecasts import StoredForecast, keep_forecasts
 from windwatch.store.store import Store, open_store
 from windwatch.upkeep import health
 from windwatch.watch import Watch
@@ -44,11 +46,21 @@ class Played:
     def play(self, until: datetime) -> None:
         """The demo day's reports up to a moment, then the watch's word that it works."""
         for line in read_recorded(ROOT / "recorded_reports" / "front_day.txt"):
-            if self.clock.now() < line.at <= until and line.report is not None:
-                self.clock.set(line.at)
+            if not self.clock.now() < line.at <= until:
+                continue
+            self.clock.set(line.at)
+            if line.report is not None:
                 self.watch.take([line.report])
                 self.watch.deliver()
+            if line.forecast is not None:
+                self.forecast(line.forecast)
         self.wait(until)
+
+    def forecast(self, raw: RawReport) -> None:
+        """One forecast, kept as the watch keeps it."""
+        kept = as_kept(raw, stations_of(self.settings.fleet))
+        assert isinstance(kept, StoredForecast), kept
+        keep_forecasts(self.store, [kept])
 
     def take(self, text: str, at: datetime | None = None) -> None:
         """One report, received now or at a moment."""
@@ -77,8 +89,13 @@ class Played:
 def settings_in(folder: Path, config: Path = ROOT / "config" / "demo.toml") -> Settings:
     """A configuration with its store and notices in a folder."""
     found = read_settings([config], {}, require_secrets=False)
+    fields = [replace(each, forecast_station="XBRN") for each in found.fleet.airfields]
+    fleet = replace(found.fleet, airfields=tuple(fields))
     return replace(
-        found, store=StoreValues(folder / "watch.db"), delivery=DeliveryValues(folder / "sent")
+        found,
+        fleet=fleet,
+        store=StoreValues(folder / "watch.db"),
+        delivery=DeliveryValues(folder / "sent"),
     )
 
 

@@ -10,6 +10,7 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
+from tests.board.sample_forecast import AHEAD, FORECAST, SPANS
 from windwatch.airframe import Gear, WingPosition
 from windwatch.airmanship import cautions, control_words
 from windwatch.airmanship.control_positions import control_positions
@@ -226,6 +227,9 @@ STRIP = Strip(
         StripFlag(NOW - timedelta(minutes=5), "tie-down X-WREN", Mark.OVER),
         StripFlag(NOW - timedelta(minutes=5), "to operations desk"),
     ),
+    SPANS,
+    "XBRN",
+    ahead=AHEAD,
     zone=ZONE,
 )
 
@@ -389,7 +393,7 @@ DRAWING = SubjectField(
 FIELD = FieldPage(
     FRAME, "XLKS", "Larkspur", True, WIND, "XLKS", when(5), when(-55), False, TO_DO,
     ThunderShown(OVER, ("squall reported", "thunder at the field")), DRAWING, SUBJECTS, LEGS, "",
-    PARKED, STRIP, EPISODES, NOTICES, STATIONS,
+    PARKED, STRIP, FORECAST, EPISODES, NOTICES, STATIONS,
     (*WIND.lines, "Station XLKS, the field's own", f"Observed {when(5).words}, 5 min old"),
     EVIDENCE,
 )  # fmt: skip

@@ -137,7 +137,7 @@ def test_the_first_screen_of_a_phone_answers_who_may_which_runway_and_how_to_hol
     seen = """(words) => [...document.querySelectorAll('main p, main span, main b')].some(each =>
         each.textContent.includes(words) && each.getBoundingClientRect().bottom <= innerHeight
         && each.getBoundingClientRect().height > 0)"""
-    for answer in (TO_DO.headline, "X-LARK / student solo", "No runway remains within limits"):
+    for answer in (TO_DO.headline, "X-LARK / student solo", words.NONE_REMAINS):
         assert page.evaluate(seen, answer)
     assert page.evaluate(seen, "turn left, forward")
 
@@ -304,9 +304,52 @@ def test_without_script_everything_is_there_and_a_plain_link_reloads(open_page):
     note = page.locator("noscript").first
     assert words.NO_SCRIPT in note.text_content()
     assert note.locator("a").get_attribute("href") == "/field/XLKS"
-    assert page.get_by_text("turn left, forward").first.is_visible()
+    assert page.locator(".kind b", has_text="turn left, forward").first.is_visible()
     assert page.locator("svg.drawing-field").is_visible()
-    assert page.get_by_text(HOSTILE).last.is_visible()
+    # What is folded opens without script, too.
+    report = page.get_by_text(HOSTILE).last
+    assert not report.is_visible()
+    page.locator("#fold-evidence > summary").click()
+    assert report.is_visible()
+
+
+def test_what_is_folded_on_a_phone_stands_open_where_there_is_room(open_page):
+    folded = """[...document.querySelectorAll('details.fold')].map(each => each.open)"""
+    phone = open_page(ADDRESSES["field"], 360)
+    shut = phone.evaluate(folded)
+    assert len(shut) == 8
+    # What is near or over on the ground is not folded away.
+    assert [phone.evaluate(f"document.getElementById('fold-{n}').open")
+            for n in ("limits", "holds", "strip", "stations", "evidence", "parked")] == (
+        [False] * 5 + [True]
+    )  # fmt: skip
+    assert phone.evaluate("document.documentElement.scrollHeight") < 5_000
+    wide = open_page(ADDRESSES["field"])
+    assert all(wide.evaluate(folded))
+    assert wide.locator("#holds-h").is_visible()
+
+
+@pytest.mark.parametrize("script", [True, False])
+def test_a_leg_leads_to_its_drawing_wherever_that_is_folded(script, open_page):
+    page = open_page(ADDRESSES["field"], 360, java_script_enabled=script)
+    drawn = page.locator("#drawn-2 svg")
+    assert not drawn.is_visible()
+    page.locator("a.leg-name").nth(1).click()
+    drawn.wait_for(timeout=SLOW_MS)
+    page.wait_for_function("scrollY > 600") if script else None
+    assert drawn.is_visible()
+    assert page.locator("#drawn-2 [data-surface=elevator]").count() > 0
+
+
+def test_what_a_reader_folded_or_opened_stays_so_when_the_page_renews_itself(open_page, here):
+    page = open_page(ADDRESSES["field"])
+    page.locator("[data-live][data-state=live]").wait_for(timeout=SLOW_MS)
+    page.locator("#fold-parked > summary").click()
+    here.source.change("Over: a new worst, 43 kt > 22 kt")
+    page.locator("[data-key=headline]").get_by_text("43 kt").wait_for(timeout=SLOW_MS)
+    assert not page.evaluate("document.getElementById('fold-parked').open")
+    assert page.evaluate("document.getElementById('fold-limits').open")
+    here.source.change(TO_DO.headline)
 
 
 def test_logging_in_leads_back_to_the_page(browser, axe):

@@ -165,7 +165,7 @@ def test_a_level_is_a_shape_and_a_word(mark):
 def test_what_to_do_stands_before_figures_and_evidence_last():
     said = text_of(ALL["field"])
     order = [
-        samples.TO_DO.headline, "No runway remains within limits", "turn left, forward",
+        samples.TO_DO.headline, words.NONE_REMAINS, "turn left, forward",
         words.LIMITS, words.HOLDS, words.PARKED, words.STRIP, words.EPISODES, words.SENT,
         words.STATIONS, words.COMPUTED, samples.CAUTION[0],
     ]  # fmt: skip
@@ -227,6 +227,7 @@ def test_the_chosen_one_stands_first_with_the_controls_of_that_aircraft_alone():
     page = PAGES.html(Asked("field", "XLKS", subject="X-WREN/owner"), samples.FIELD, DESK)
     now = page.partition(f'id="{"picture-h"}"')[0]
     who = re.findall(r'class="who">([^<]+)', now)
+    # The others follow, the worst first.
     assert who == ["X-WREN / owner", "X-LARK / student solo", "X-LARK / dual", "X-TERN / dual"]
     ways = text_of(re.findall(r'<ul class="ways">.*?</ul>', now, re.DOTALL)[0])
     assert "X-WREN" in ways
@@ -234,34 +235,15 @@ def test_the_chosen_one_stands_first_with_the_controls_of_that_aircraft_alone():
     assert words.SHOW_ALL in now
 
 
-def test_the_same_hold_is_said_once_for_all_whom_it_is_for():
-    [held] = pages.said_once(samples.LEGS[0])
-    assert held.aircraft == ("X-LARK", "X-TERN", "X-WREN")
-    assert held.critical
-    assert [held.aircraft for held in pages.said_once(samples.LEGS[1])] == [
-        ("X-LARK", "X-TERN"), ("X-WREN",),
-    ]  # fmt: skip
-
-
 def test_the_wall_shows_the_worst_and_counts_the_rest():
     page = ALL["crowded kiosk"]
     answers = re.findall(r'<ul class="answers">.*?</ul>', page, re.DOTALL)[0]
-    marks = re.findall(r"level-(\w+)\"/></svg>", answers)
-    assert marks == ["over"] * 4 + ["unknown"] * 4 + ["near"] * 4
+    rows = re.findall(r'<li data-key="who.*?</li>', answers, re.DOTALL)
+    first = [re.findall(r"level-(\w+)\"/></svg>", each)[0] for each in rows]
+    assert first == ["over"] * 4 + ["unknown"] * 4 + ["near"] * 4
     assert f"+4 {words.MORE_ON_BOARD}" in answers
     assert ALL["kiosk"].count("drawing-above") == len(samples.LEGS)
     assert "drawing-above" not in page
-
-
-def test_the_short_answer_keeps_its_figures_apart():
-    solo, dual = samples.SUBJECTS[0], samples.SUBJECTS[1]
-    long = solo._replace(remains="no runway within limits: 28 crosswind 17 kt > 7 kt")
-    assert pages.short_of(long) == ("No runway within limits", "28 crosswind 17 kt > 7 kt")
-    assert pages.short_of(dual) == (
-        "One left: 28 remains within limits", "28 crosswind 13.1 kt of 15 kt",
-    )  # fmt: skip
-    unknown = samples.STALE_FIELD.subjects[0]
-    assert pages.short_of(unknown) == ("The present wind is not known", "")
 
 
 # --- times and addresses -----------------------------------------------------------------

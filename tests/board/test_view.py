@@ -268,7 +268,7 @@ def test_a_stale_station_makes_levels_unknown_with_the_last_known_beside(day: Pl
     assert fresh.subjects[0].stand.mark is Mark.WITHIN
     assert (
         fresh.todo.headline
-        == "Within: a runway remains within limits for everybody here; your decision"
+        == "Within: 28, 19 and 1 remain within limits for everybody here; your decision"
     )
     day.wait(begin + timedelta(minutes=67))
     assert field_of(day).wind_known
@@ -355,7 +355,7 @@ def test_a_lull_clears_nothing(day: Played) -> None:
     assert easing.easing
     assert easing.stand.note == NOT_YET
     assert page.todo.stand.mark is Mark.OVER
-    assert any(s.startswith(f"Wait: {NOT_YET}") for s in page.todo.sentences)
+    assert any(s.startswith(f"Wait, {NOT_YET}: ") for s in page.todo.sentences)
 
 
 def test_an_episode_that_ended_shows_how_its_subject_stands_now(day: Played) -> None:

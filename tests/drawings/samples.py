@@ -24,6 +24,7 @@ from windwatch.drawings.strip_facts import (
     StripPoint,
 )
 from windwatch.drawings.svg import Drawing
+from windwatch.drawings.tail import hand, tail_and_hand
 from windwatch.drawings.theme import Theme
 from windwatch.drawings.wall_card import wall_card
 from windwatch.wind import CALM, MISSING, VARIABLE, DegreesTrue, Knots
@@ -114,6 +115,8 @@ def every_drawing(theme: Theme) -> Iterator[Drawing]:
                 yield control_card(held, craft, theme, "apron to hold 28", DegreesTrue(178))
         held = control_positions(wind(310, 18), DegreesTrue(178), craft.gear, craft.wing)
         yield control_card(held, craft, theme, answers=False)
+        yield tail_and_hand(held, craft, theme)
+        yield hand(held, craft, theme)
         eight = card_of_eight(Knots(15), Knots(22), craft.gear, craft.wing)
         yield wall_card(eight, craft, theme)
         yield wall_card(eight, craft, theme, answers=False)

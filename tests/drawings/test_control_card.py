@@ -18,11 +18,20 @@ from tests.drawings.samples import CRAFTS
 from windwatch.airframe import Gear, WingPosition
 from windwatch.airmanship.control_positions import card_of_eight, control_positions
 from windwatch.airmanship.control_table import ControlPositions, Deflection
-from windwatch.airmanship.control_words import in_words, yoke_in_words
+from windwatch.airmanship.control_words import in_words
 from windwatch.drawings.aeroplane import at_rest, from_behind, from_the_side
-from windwatch.drawings.control_card import CRITICAL, Craft, control_card, wind_words
-from windwatch.drawings.hold import Column
-from windwatch.drawings.svg import Drawing, Point, document
+from windwatch.drawings.control_card import (
+    CRITICAL,
+    LARGE,
+    SMALL,
+    Craft,
+    control_card,
+    seen_from_above,
+    wind_words,
+)
+from windwatch.drawings.hold import Column, held_in_words
+from windwatch.drawings.svg import Drawing, Point, document, width_of
+from windwatch.drawings.tail import hand, tail_and_hand
 from windwatch.drawings.theme import LIGHT, PRINT
 from windwatch.drawings.wall_card import wall_card
 from windwatch.wind import CALM, VARIABLE, DegreesTrue, Knots, Wind
@@ -216,8 +225,9 @@ def test_yoke_or_stick_is_held_as_the_words_say(column: Column, angle: int) -> N
     (shown,) = parts(drawing, "data-hold", column.value)
     assert shown.get("data-roll") == answer.yoke.roll.value
     assert shown.get("data-pitch") == answer.yoke.pitch.value
-    said = yoke_in_words(answer.yoke)
-    assert said[0].upper() + said[1:] in all_text(drawing)
+    said = held_in_words(column, answer.yoke)
+    assert said.startswith(f"{column.value}: ")
+    assert said[0].upper() + said[1:] in " ".join(all_text(drawing))
     if column is Column.STICK:
         grip = next(one for one in shown.iter() if one.get("data-part") == "grip")
         x, y = float(grip.attrib["cx"]) - 334, float(grip.attrib["cy"])
@@ -228,6 +238,42 @@ def test_yoke_or_stick_is_held_as_the_words_say(column: Column, angle: int) -> N
         ways = {"forward": -1, "neutral": 0, "back": 1}
         assert (x > 5) - (x < -5) == sides[answer.yoke.roll.value]
         assert (y > 5) - (y < -5) == ways[answer.yoke.pitch.value]
+
+
+@pytest.mark.parametrize("angle", range(0, 360, 45))
+@pytest.mark.parametrize("craft", [HIGH_NOSE, LOW_TAIL])
+def test_a_tail_beside_the_hand_shows_the_answer_of_its_kind(craft: Craft, angle: int) -> None:
+    answer = held(wind(angle or 360, 18), craft)
+    drawing = tail_and_hand(answer, craft, LIGHT)
+    assert surfaces(drawing, "tail") == {"elevator": {answer.elevator.value}}
+    assert answer.elevator.name in all_text(drawing)
+    (shown,) = parts(drawing, "data-hold", craft.holds.value)
+    assert shown.get("data-pitch") == answer.yoke.pitch.value
+    assert drawing.text.lower() == (
+        f"elevator {answer.elevator.value}. {held_in_words(craft.holds, answer.yoke)}."
+    )
+    alone = hand(answer, craft, LIGHT)
+    assert parts(alone, "data-hold", craft.holds.value)
+    assert not parts(alone, "data-surface", "elevator")
+
+
+def test_only_a_tailwheel_has_a_wheel_at_its_tail() -> None:
+    wheels = {
+        gear: len(parts(tail_and_hand(held(wind(360, 9), HIGH_NOSE), Craft(gear, WingPosition.LOW),
+                                      LIGHT), "data-part", "wheel"))
+        for gear in Gear
+    }  # fmt: skip
+    assert wheels == {Gear.NOSEWHEEL: 0, Gear.TAILWHEEL: 1}
+
+
+def test_an_elevator_can_be_told_whose_it_is() -> None:
+    answer = held(wind(360, 18), HIGH_NOSE)
+    seen = seen_from_above(
+        answer, HIGH_NOSE, Point(190, 100), 1, LIGHT, elevator_name="elevator, nosewheel"
+    )
+    drawing = document("x", 380, 240, "x", "x", [seen])
+    assert "elevator, nosewheel" in all_text(drawing)
+    assert "elevator" not in all_text(drawing)
 
 
 # --- flags, alternatives, questions --------------------------------------------------
@@ -297,3 +343,33 @@ def test_a_wall_card_of_seven_is_refused() -> None:
     eight = card_of_eight(Knots(15), None, Gear.NOSEWHEEL, WingPosition.LOW)
     with pytest.raises(ValueError, match="shows 8 winds, not 7"):
         wall_card(eight[:7], Craft(Gear.NOSEWHEEL, WingPosition.LOW), LIGHT)
+
+
+@pytest.mark.parametrize("part", ["gust", "mean"])
+@pytest.mark.parametrize("angle", range(0, 360, 3))
+def test_the_winds_arrow_stands_on_the_paper_and_clear_of_every_word(angle: int, part: str) -> None:
+    drawing = card(wind(angle, 28, 41 if part == "gust" else None), CRAFTS[angle % 4])
+    (arrow,) = parts(drawing, "data-part", part, "polygon")
+    corners = points(arrow)
+    edges = [
+        Point(one.x + (other.x - one.x) * share / 8, one.y + (other.y - one.y) * share / 8)
+        for one, other in zip(corners, corners[1:] + corners[:1], strict=True)
+        for share in range(8)
+    ]
+    assert all(0 <= each.x <= drawing.width for each in edges)
+    for name, (word, at) in named(drawing).items():
+        width = width_of(word, LARGE, bold=True)
+        middle_of_name = at.x + width / 2
+        half = width_of(name, SMALL) / 2
+        upon = [
+            each
+            for each in edges
+            if (
+                at.x - 4 < each.x < at.x + width + 4 and at.y - LARGE * 0.73 - 4 < each.y < at.y + 4
+            )
+            or (
+                abs(each.x - middle_of_name) < half - 10
+                and at.y - LARGE - SMALL * 0.73 < each.y < at.y - LARGE * 0.98
+            )
+        ]
+        assert upon == [], (name, word)

@@ -311,7 +311,7 @@ def test_the_words_say_what_the_picture_shows() -> None:
 
 @pytest.mark.parametrize(
     ("unit", "said"),
-    [("kt", "18 kt"), ("km/h", "33.3 km/h"), ("m/s", "9.3 m/s"), ("mph", "20.7 mph")],
+    [("kt", "18 kt"), ("km/h", "33 km/h"), ("m/s", "9.3 m/s"), ("mph", "21 mph")],
 )
 def test_the_wind_is_said_in_the_unit_asked_for(unit: str, said: str) -> None:
     """18 kt is 18 × 1.852 = 33.336 km/h, 9.26 m/s, 18 × 1852 / 1609.344 = 20.71 mph."""
@@ -334,6 +334,26 @@ def test_a_finding_becomes_an_end() -> None:
     )
     assert end_of(finding(6.4, Level.NEAR, at_least=True)).figure == "at least 6.4 of 7 kt"
     assert end_of(finding(7, Level.WITHIN), "km/h").figure == "13 of 13 km/h"
+
+
+@pytest.mark.parametrize("heading", range(150, 215, 5))
+def test_chevrons_stand_clear_of_the_north_arrow(heading: int) -> None:
+    end = FieldEnd("19", DegreesTrue(heading), Mark.WITHIN, "9 of 15 kt", "total wind")
+    drawing = field(wind(heading, 9), FieldRunway((end,)))
+    (north,) = parts(drawing, "data-part", "north")
+    (approach,) = parts(drawing, "data-part", "approach")
+    lowest = max(corner.y for corner in points(north))
+    chevrons = [corner for one in approach.iter() if one.get("points") for corner in points(one)]
+    assert len(chevrons) == 6
+    near = [one for one in chevrons if abs(one.x - points(north)[0].x) < 10]
+    assert all(one.y > lowest + 3 for one in near)
+
+
+def test_whom_the_field_is_judged_for_is_said_whole_and_bold() -> None:
+    drawing = field_drawing(FIELD._replace(name="a field with a name that is long " * 3), LIGHT)
+    (said,) = parts(drawing, "data-part", "for whom")
+    assert "".join(said.itertext()).endswith("for X-LARK, student solo")
+    assert said.get("font-weight") == "700"
 
 
 def test_a_stale_finding_is_unknown_and_shows_no_figure() -> None:

@@ -7,6 +7,8 @@ from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from tests.drawings.reading import all_text, parts, points, root_of, wind
 from tests.drawings.samples import NOW, strip
@@ -22,6 +24,7 @@ from windwatch.drawings.strip_facts import (
     runs,
     spans_of,
 )
+from windwatch.drawings.strip_limits import spread
 from windwatch.drawings.theme import LIGHT
 from windwatch.reports.forecast import Change, Forecast, Spell
 from windwatch.wind import CALM, MISSING, VARIABLE, Knots, Wind
@@ -117,7 +120,7 @@ def test_limits_are_labelled_lines_at_their_value() -> None:
     drawing = strip_drawing(told, LIGHT)
     (drawn,) = mean_lines(told)
     heights = [float(one.attrib["y1"]) for one in parts(drawing, "data-part", "limit")]
-    assert heights == pytest.approx([drawn[1][1], drawn[0][1]], abs=0.02)
+    assert sorted(heights) == pytest.approx([drawn[1][1], drawn[0][1]], abs=0.02)
     assert {"X-LARK 20 kt", "student solo 10 kt"} <= set(all_text(drawing))
     assert "Limit X-LARK: 20 kt" in drawing.text
 
@@ -126,15 +129,50 @@ def test_names_of_close_limits_keep_apart() -> None:
     told = of(
         wind(270, 10),
         wind(270, 20),
-        limits=tuple(StripLimit(Knots(15 + place / 10), f"limit {place}") for place in range(4)),
+        limits=tuple(StripLimit(Knots(15 + place / 10), f"limit {place}") for place in range(6)),
     )
+    drawing = strip_drawing(told, LIGHT)
     names = [
         float(one.attrib["y"])
-        for one in root_of(strip_drawing(told, LIGHT)).iter()
+        for one in root_of(drawing).iter()
         if (one.text or "").startswith("limit ")
     ]
-    assert len(names) == 4
-    assert all(low - high >= 14 for low, high in pairwise(names))
+    assert len(names) == 6
+    assert all(low - high >= 16 for high, low in pairwise(names))
+    # The highest limit is named first, and a leader runs from each name to its own line.
+    assert all_text(drawing).index("limit 5 15.5 kt") < all_text(drawing).index("limit 0 15 kt")
+    leaders = [points(one) for one in parts(drawing, "data-part", "limit-leader")]
+    heights = [float(one.attrib["y1"]) for one in parts(drawing, "data-part", "limit")]
+    assert [leader[0].y for leader in leaders] == pytest.approx(heights, abs=0.02)
+    assert [leader[-1].y for leader in leaders] == pytest.approx([y - 5 for y in names], abs=0.1)
+
+
+def test_limits_of_one_value_share_a_line_and_a_name_whose_figure_is_never_cut_off() -> None:
+    limits = (
+        StripLimit(Knots(22), "X-WREN tie-down"),
+        StripLimit(Knots(22), "owner total wind"),
+        StripLimit(Knots(30), "X-TERN tie-down of a school with a name that is long" * 2),
+    )
+    drawing = strip_drawing(of(wind(270, 10), wind(270, 20), limits=limits), LIGHT, 340)
+    assert len(parts(drawing, "data-part", "limit")) == 2
+    seen = all_text(drawing)
+    assert any(text.startswith("X-WREN tie-down, o") and text.endswith(" 22 kt") for text in seen)
+    assert any(text.startswith("X-TERN tie-down") and text.endswith(" 30 kt") for text in seen)
+
+
+@given(
+    wanted=st.lists(st.floats(0, 200), min_size=1, max_size=8).map(sorted),
+    apart=st.floats(1, 20),
+)
+@settings(max_examples=60, deadline=None, derandomize=True)
+def test_places_keep_order_and_distance_and_move_no_more_than_they_must(
+    wanted: list[float], apart: float
+) -> None:
+    found = spread(wanted, apart, (0, 200))
+    assert all(low - high >= apart - 1e-6 for high, low in pairwise(found))
+    assert all(-1e-6 <= each <= 200 + 1e-6 for each in found)
+    if all(low - high >= apart for high, low in pairwise(wanted)):
+        assert found == pytest.approx(wanted)
 
 
 def test_now_is_a_line_at_the_edge_or_before_the_forecast() -> None:
@@ -236,7 +274,7 @@ def test_units_change_the_figures_and_not_the_picture() -> None:
     told = of(wind(270, 10), wind(270, 20), limits=(StripLimit(Knots(15), "solo"),))
     seen = all_text(strip_drawing(told, LIGHT, unit="km/h"))
     assert "37 km/h" in seen
-    assert "solo 27.8 km/h" in seen
+    assert "solo 28 km/h" in seen
 
 
 def test_a_decoded_forecast_becomes_spans() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any, Final, NamedTuple
 
+from windwatch.board.json_forecast import FORECAST
 from windwatch.board.json_parts import (
     ACKNOWLEDGEMENT,
     BANNER,
@@ -95,8 +96,10 @@ FIELD: Final = Shape(
         Key("subjects", many(shaped(SUBJECT)), "Aircraft and pilot standards × runways."),
         Key("taxi_legs", many(shaped(LEG)), "Controls on each.", "legs"),
         Key("taxi_note", TEXT, "Why no controls are named, say.", "legs_note"),
+        Key("taxi_stopped", many(TEXT), "Aircraft that must not taxi now."),
         Key("parked", many(shaped(PARKED)), "Aircraft on the ground."),
         Key("wind_strip", shaped(STRIP), "The last 24 hours.", "strip"),
+        Key("forecast", optional(shaped(FORECAST)), "Null: no forecast_station is configured."),
         Key("episodes", many(shaped(EPISODE)), "Open ones, the worst first."),
         Key("notices", many(shaped(NOTICE)), "Of 24 hours, newest first, at most 20."),
         Key("stations", many(shaped(STATION)), "Main station and fall-backs."),
@@ -131,6 +134,7 @@ RAMP_CARD: Final = Shape(
         Key("demonstrated", TEXT, "Largest crosswind shown at certification: no limitation."),
         Key("taxi_legs", many(shaped(LEG)), "Controls on each.", "legs"),
         Key("taxi_note", TEXT, "Why no controls are named, say.", "legs_note"),
+        Key("taxi_stopped", many(TEXT), "Aircraft that must not taxi now."),
         Key("parked", shaped(PARKED), "On the ground."),
     ),
 )

@@ -342,6 +342,7 @@ TO_DO: Final = Shape(
         Key("headline", TEXT, "The leading fact."),
         Key("sentences", many(TEXT), "In the order of doing."),
         Key("runways", many(TEXT), "Which runway remains for whom, the worst first."),
+        Key("outs", many(TEXT), "Who lost a runway while another remains, and every end out."),
     ),
 )
 POINT: Final = Shape(

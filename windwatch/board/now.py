@@ -7,7 +7,6 @@ from datetime import datetime
 from functools import cached_property
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from windwatch.airmanship.conversions import PER_KNOT
 from windwatch.assessment.values import MARK_OF_LEVEL, Assessment, Level, Mark
 from windwatch.board.snapshot import FieldRead, Newest, Snapshot
 from windwatch.board.values import Stand, When
@@ -21,7 +20,7 @@ from windwatch.notices.situation import every_open_track, make_situation
 from windwatch.notices.values import Notice, Situation
 from windwatch.notices.words import Times
 from windwatch.rules import Rules
-from windwatch.wind import Wind
+from windwatch.wind import PER_KNOT, Wind
 
 UNITS = tuple(PER_KNOT)
 

@@ -15,6 +15,7 @@ from windwatch.board.event_values import (
     NoticeCard,
     StepLine,
 )
+from windwatch.board.forecast_values import ForecastShown
 from windwatch.board.values import (
     Banner,
     Figure,
@@ -134,8 +135,12 @@ class FieldPage:
         Wind, station, times and local notes, in sentences.
     legs_note : str
         Why no controls are named, or that the legs are the eight directions; '' else.
+    forecast : ForecastShown or None
+        Beside the strip; None: the airfield names no station for it.
     notices : tuple of NoticeCard
         Of the last 24 hours, newest first, at most 20.
+    taxi_stopped : tuple of str
+        Aircraft that must not taxi now: their legs are for the way to the tie-down alone.
     """
 
     frame: Frame
@@ -155,11 +160,13 @@ class FieldPage:
     legs_note: str
     parked: tuple[ParkedCard, ...]
     strip: Strip
+    forecast: ForecastShown | None
     episodes: tuple[EpisodeCard, ...]
     notices: tuple[NoticeCard, ...]
     stations: tuple[StationCard, ...]
     why: tuple[str, ...]
     evidence: tuple[EvidenceShown, ...]
+    taxi_stopped: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,6 +226,7 @@ class RampCardPage:
     legs: tuple[LegCard, ...]
     legs_note: str
     parked: ParkedCard
+    taxi_stopped: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

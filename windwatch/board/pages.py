@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta
 from functools import lru_cache
-from typing import Any, Final, NamedTuple
+from typing import Any, Final
 from urllib.parse import parse_qsl, quote, urlencode, urlsplit
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -16,7 +16,18 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from windwatch.board import faces, files, pictures, words
 from windwatch.board.faces import CSRF_HERE, Asked, LinkShown, Reader, Static
 from windwatch.board.page_values import LimitLine
-from windwatch.board.values import HoldCard, LegCard, SubjectRow
+from windwatch.board.shown_first import (
+    after_colon,
+    aircraft_of,
+    answers_of,
+    chosen_first,
+    kinds_differ,
+    kinds_on,
+    short_of,
+    some_stopped,
+    stopped,
+    worst_first,
+)
 
 UNITS: Final = ("kt", "m/s", "km/h", "mph")
 TEMPLATES: Final = {
@@ -32,9 +43,8 @@ TEMPLATES: Final = {
 # More than that cannot be read from across the room; the worst come first, the rest is counted.
 MOST_ON_WALL: Final = 12
 MOST_PICTURED_ON_WALL: Final = 4
-# Three drawings fit on one sheet in a size that can be read; beyond them words alone.
-MOST_DRAWN_ON_CARD: Final = 3
-_GRAVITY: Final = {"over": 0, "unknown": 1, "near": 2, "within": 3}
+# So many drawings fit on one sheet in a size that can be read; beyond them words alone.
+MOST_DRAWN_ON_CARD: Final = 8
 _DAYS_FROM: Final = timedelta(hours=48)
 
 
@@ -99,7 +109,12 @@ def _told() -> Mapping[str, Any]:
         "most_on_wall": MOST_ON_WALL,
         "chosen_first": chosen_first,
         "aircraft_of": aircraft_of,
-        "said_once": said_once,
+        "kinds_on": kinds_on,
+        "kinds_differ": kinds_differ,
+        "some_stopped": some_stopped,
+        "stopped": stopped,
+        "answers_of": answers_of,
+        "after_colon": after_colon,
         "short_of": short_of,
         "by_use": by_use,
         "most_pictured_on_wall": MOST_PICTURED_ON_WALL,
@@ -157,59 +172,7 @@ def in_unit(path: str, unit: str) -> str:
     return f"?{urlencode([*query, ('units', unit)])}"
 
 
-# --- what is left out where room is short ---------------------------------------------------
-
-
-def worst_first(subjects: tuple[SubjectRow, ...]) -> list[SubjectRow]:
-    """Over, unknown, near, within; the configured order within each."""
-    return sorted(subjects, key=lambda row: _GRAVITY[row.stand.mark.value])
-
-
-def chosen_first(subjects: tuple[SubjectRow, ...], key: str) -> list[SubjectRow]:
-    """Whom the reader chose, then the others as configured."""
-    return sorted(subjects, key=lambda row: row.key != key)
-
-
-def aircraft_of(subjects: tuple[SubjectRow, ...], key: str) -> str:
-    """The aircraft of whom the reader chose; '' for all."""
-    return next((row.aircraft for row in subjects if row.key == key), "")
-
-
-class Held(NamedTuple):
-    """How one or several kinds of aeroplane are held on a leg, in the same words."""
-
-    words: str
-    aircraft: tuple[str, ...]
-    critical: bool
-    hold: HoldCard
-
-
-def said_once(leg: LegCard, aircraft: str = "") -> list[Held]:
-    """What is held on a leg, each once, with all whom it is for; for one aircraft alone if named.
-
-    The drawing is that of the first.
-    """
-    found: dict[str, Held] = {}
-    for hold in leg.holds:
-        if aircraft and aircraft not in hold.aircraft:
-            continue
-        so_far = found.get(hold.held, Held(hold.held, (), hold.most_critical, hold))
-        whom = (*so_far.aircraft, *([aircraft] if aircraft else hold.aircraft))
-        critical = so_far.critical or hold.most_critical
-        found[hold.held] = so_far._replace(aircraft=whom, critical=critical)
-    return list(found.values())
-
-
-def short_of(row: SubjectRow) -> tuple[str, str]:
-    """Which runway remains, in a few words; and the figures behind it, which may be left out.
-
-    Without a runway that remains, the row's own words begin with that and go on with figures.
-    """
-    if row.stand.last_known is None and row.remaining and row.ends and row.ends[0].deciding:
-        best, deciding = row.ends[0], row.ends[0].deciding
-        return row.remains, f"{best.end} {deciding.name} {deciding.words}"
-    short, _, figures = (row.remains, "", "") if row.remaining else row.remains.partition(": ")
-    return short[:1].upper() + short[1:], figures
+# --- the ramp card -----------------------------------------------------------------------
 
 
 def by_use(limits: tuple[LimitLine, ...]) -> list[tuple[str, list[LimitLine]]]:

@@ -13,9 +13,10 @@ from markupsafe import Markup
 
 from windwatch.assessment.values import Mark
 from windwatch.board.values import HoldCard, LegCard, SubjectField
-from windwatch.drawings.control_card import control_card, room_for, seen_from_above
+from windwatch.drawings.control_card import ELEVATOR, GEAR, control_card, seen_from_above
 from windwatch.drawings.field import field_drawing
 from windwatch.drawings.levels import level_shape
+from windwatch.drawings.relative_wind import room_for
 from windwatch.drawings.strip import strip_drawing
 from windwatch.drawings.strip_facts import Strip
 from windwatch.drawings.svg import (
@@ -29,12 +30,15 @@ from windwatch.drawings.svg import (
     polygon,
 )
 from windwatch.drawings.svg import Markup as Drawn
+from windwatch.drawings.tail import hand, tail_and_hand
 from windwatch.drawings.theme import PAGE
 from windwatch.wind import DegreesTrue
 
 _SIZE: Final = 24.0
 _MIDDLE: Final = Point(_SIZE / 2, _SIZE / 2)
-_ABOVE_WIDTH: Final = 364.0
+# The aeroplane small, so that the words beside it are large.
+_ABOVE_SCALE: Final = 0.8
+_ABOVE_WIDTH: Final = 304.0
 # What became of a notice: told apart by shape, beside their words.
 FAILED: Final = "failed"
 TAKEN: Final = "taken"
@@ -115,13 +119,27 @@ def card(hold: HoldCard, leg: LegCard, unit: str) -> Markup:
     return _shown(control_card(hold.positions, hold.craft, PAGE, leg.name, heading, unit))
 
 
-def above(hold: HoldCard, leg: LegCard) -> Markup:
-    """The aeroplane from above alone, where what is held stands beside it in words."""
-    ahead, behind = room_for(hold.positions.relative_wind)
-    middle = Point(_ABOVE_WIDTH / 2, ahead + 4)
-    parts = [seen_from_above(hold.positions, hold.craft, middle, 1.0, PAGE)]
+def above(hold: HoldCard, leg: LegCard, kinds_differ: bool = False) -> Markup:
+    """The aeroplane from above alone, where what is held stands beside it in words.
+
+    `kinds_differ` True: other kinds hold the elevator otherwise, so it is said whose this is.
+    """
+    ahead, behind = (room * _ABOVE_SCALE for room in room_for(hold.positions.relative_wind))
+    wide = _ABOVE_WIDTH + (44 if kinds_differ else 0)
+    middle = Point(wide / 2, ahead + 6)
+    name = f"{ELEVATOR}, {GEAR[hold.craft.gear]}" if kinds_differ else ELEVATOR
+    drawn = seen_from_above(
+        hold.positions, hold.craft, middle, _ABOVE_SCALE, PAGE, elevator_name=name
+    )
     title = f"{leg.name}: {hold.craft.words}"
-    return _shown(document("above", _ABOVE_WIDTH, ahead + behind + 8, title, hold.words, parts))
+    high = ahead + max(behind, 92 * _ABOVE_SCALE + 30) + 12
+    return _shown(document("above", wide, high, title, hold.words, [drawn]))
+
+
+def kind(hold: HoldCard, kinds_differ: bool) -> Markup:
+    """The yoke or stick as one kind holds it; with its tail, where another's elevator differs."""
+    drawing = tail_and_hand if kinds_differ else hand
+    return _shown(drawing(hold.positions, hold.craft, PAGE))
 
 
 def _shown(drawing: Drawing) -> Markup:

@@ -17,6 +17,7 @@ from types import MappingProxyType
 from typing import Final
 
 from windwatch import pipeline
+from windwatch.board.forecast_read import read_forecast
 from windwatch.board.snapshot import (
     EpisodeRead,
     FieldRead,
@@ -223,6 +224,7 @@ class Reading:
             notices=self._notices_read(
                 latest_notices(self._store, now - BACK, FIELD_NOTICES, airfield.id)
             ),
+            forecast=read_forecast(self._store, airfield.forecast_station),
         )
 
     def _restored(self, airfield: Airfield, state: AirfieldState | None, now: datetime) -> Books:
@@ -380,6 +382,8 @@ def _turns(fields: tuple[FieldRead, ...], watch: WatchRead) -> tuple[datetime, .
         seen = [each.at for each in (state.wind, state.weather) if each is not None]
         seen += [entry.observed_at for entry in (*state.standby, *state.entries[-2:])]
         found += [at + airfield.stale_after for at in seen]
+        if read.forecast is not None:
+            found += [spell.to_at for spell in read.forecast.forecast.spells]
         if read.last_main is not None:
             found.append(next_report_due(airfield, read.last_main.observed_at))
     if watch.health is not None:

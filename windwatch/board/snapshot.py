@@ -14,6 +14,7 @@ from typing import NamedTuple
 
 from windwatch.assessment.plan import AirfieldPlan
 from windwatch.assessment.values import Assessment
+from windwatch.board.forecast_read import ForecastRead
 from windwatch.episodes.state import AirfieldState
 from windwatch.episodes.track import Folded
 from windwatch.episodes.values import ReportRef, Step
@@ -81,6 +82,8 @@ class FieldRead:
         The last one, while it stops reminders.
     notices : tuple of NoticeRead
         Of the last 24 hours, newest first.
+    forecast : ForecastRead or None
+        The newest of its forecast station, whether or not it still holds.
     """
 
     airfield: Airfield
@@ -97,6 +100,7 @@ class FieldRead:
     crossings: tuple[Crossing, ...] = ()
     noted: Mapping[str, Acknowledgement] = field(default_factory=lambda: MappingProxyType({}))
     notices: tuple[NoticeRead, ...] = ()
+    forecast: ForecastRead | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -385,9 +385,12 @@ class ToDo(NamedTuple):
         In the order of doing.
     runways : tuple of str
         One line a pilot standard: which runway remains for whom, or that none does.
+    outs : tuple of str
+        Who lost a runway while another remains, with every end that is out; fewest left first.
     """
 
     stand: Stand
     headline: str
     sentences: tuple[str, ...]
     runways: tuple[str, ...]
+    outs: tuple[str, ...] = ()

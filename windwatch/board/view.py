@@ -31,6 +31,7 @@ from windwatch.board.page_values import (
 from windwatch.board.snapshot import EpisodeRead, NoticeDetail, NoticesRead, Snapshot
 from windwatch.board.values import Figure, Stand, SubjectField, SubjectRow
 from windwatch.board.view_banners import banners, watch_shown
+from windwatch.board.view_forecast import forecast_shown, with_forecast
 from windwatch.board.view_todo import thunder_shown, todo
 from windwatch.drawings.levels import SHAPE_IN_WORDS
 from windwatch.fleet import Aircraft, Limit
@@ -171,12 +172,14 @@ def field_page(
         legs=view_ground.leg_cards(here, here.read.craft),
         legs_note=view_ground.legs_note(here),
         parked=view_ground.parked_cards(here),
-        strip=view_stations.strip(here),
+        strip=with_forecast(view_stations.strip(here), here),
+        forecast=forecast_shown(here),
         episodes=view_events.open_cards(here),
         notices=tuple(view_events.notice_card(each, here.times) for each in here.read.notices),
         stations=view_stations.station_cards(here),
         why=tuple(visible(row.line) for row in why_rows(scene)),
         evidence=view_events.evidence(reports_shown(scene), here.times),
+        taxi_stopped=view_ground.taxi_stopped(here),
     )
 
 
@@ -218,6 +221,7 @@ def ramp_card(
         legs=view_ground.leg_cards(here, (craft,)),
         legs_note=view_ground.legs_note(here),
         parked=view_ground.parked_cards(here, aircraft)[0],
+        taxi_stopped=tuple(name for name in view_ground.taxi_stopped(here) if name == aircraft),
     )
 
 

@@ -24,10 +24,11 @@ from windwatch.episodes.told import Told
 from windwatch.episodes.values import ReportRef, Step, StepName, TrackKind
 from windwatch.notices import words
 from windwatch.notices.clean import REMARK_LIMIT, REPORT_LIMIT, visible
-from windwatch.notices.figures import open_rows, track_words
+from windwatch.notices.figures import track_words
 from windwatch.notices.lines import step_line
 from windwatch.notices.outbox import OPEN_STATES, Attempt, Delivery, DeliveryState
 from windwatch.notices.scene import mark_of, step_rank
+from windwatch.notices.still_open import open_rows
 from windwatch.notices.values import OpenTrack
 from windwatch.notices.why import report_tags
 from windwatch.notices.words import Times

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from windwatch.airmanship.components import round_half_up_tenth
+from windwatch.airmanship.conversions import speed_figure
 from windwatch.assessment.values import Finding, Level
 from windwatch.board.now import FieldNow
 from windwatch.board.values import Figure, Stand, WindShown
 from windwatch.drawings.field_facts import against as against_in
-from windwatch.drawings.wind_words import mean_and_gust, speed_figure
+from windwatch.drawings.wind_words import mean_and_gust
 from windwatch.notices import words
 from windwatch.wind import Knots, Wind
 

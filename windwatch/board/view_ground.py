@@ -12,8 +12,10 @@ from windwatch.assessment.values import Finding, Level, Mark
 from windwatch.board.now import FieldNow
 from windwatch.board.values import Figure, HoldCard, LegCard, ParkedCard, Stand
 from windwatch.board.view_figures import figure
+from windwatch.board.view_steps import steps_now
 from windwatch.drawings.control_card import Craft
-from windwatch.fleet import PARKED_QUANTITIES, Aircraft, TaxiLeg
+from windwatch.episodes.values import StepName, TrackKind
+from windwatch.fleet import PARKED_QUANTITIES, TAXI, Aircraft, TaxiLeg
 from windwatch.notices import words
 from windwatch.notices.advice import Hold, legs_of, on_leg, parked_in
 from windwatch.notices.clean import visible
@@ -53,6 +55,22 @@ def legs_note(here: FieldNow) -> str:
     if not here.airfield.taxi_legs:
         notes.append(EIGHT)
     return " ".join(notes)
+
+
+def taxi_stopped(here: FieldNow) -> tuple[str, ...]:
+    """Which aircraft must not taxi now, as configured: by their limit, or all for thunder.
+
+    Held too, while it is not yet back within limits; none while the wind is not known, since
+    nothing is then said of anybody.
+    """
+    if not here.known:
+        return ()
+    steps = steps_now(here)
+    stopping = [s for s in steps if s.track.kind is TrackKind.THUNDER]
+    if any(step.name is not StepName.EASING for step in stopping):
+        return tuple(craft.name for craft in here.read.craft)
+    over = {s.track.aircraft for s in steps if s.track.quantity == TAXI and s.level is Level.OVER}
+    return tuple(craft.name for craft in here.read.craft if craft.name in over)
 
 
 def _leg(leg: TaxiLeg, variation_deg: float, holds: tuple[Hold, ...]) -> LegCard:

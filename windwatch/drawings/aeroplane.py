@@ -79,7 +79,7 @@ def from_above(
         cabin = [wings, fuselage, canopy]
     tail = outline(_mirrored(((0, -62), (26, -64), (33, -68), (33, -74), (0, -74))), **skin)
     surfaces = [
-        _surface_from_above(name, side, deflection, centre, scale, theme)
+        surface_from_above(name, side, deflection, centre, scale, theme)
         for name, side, deflection in (
             ("left aileron", -1, ailerons.left),
             ("right aileron", 1, ailerons.right),
@@ -104,7 +104,7 @@ def from_above(
     )
 
 
-def _surface_from_above(
+def surface_from_above(
     name: str, side: int, deflection: Deflection, centre: Point, scale: float, theme: Theme
 ) -> Markup:
     """One surface aft of its hinge: raised it looms larger, lowered it draws back."""

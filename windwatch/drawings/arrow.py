@@ -28,6 +28,8 @@ LONGEST_AT: Final = Knots(40.0)
 SHORTEST: Final = 34.0
 HEAD: Final = 24.0
 GUST_SHOWS_BY: Final = 26.0
+GUST_OUTLINE: Final = (9.0, 20.0, 31.0)  # shaft, barb, head
+MEAN_OUTLINE: Final = (4.4, 12.0, HEAD)
 
 
 def wind_on_the_field(wind: Wind | None, centre: Point, radius: float, theme: Theme) -> Markup:
@@ -85,7 +87,7 @@ def arrow(
     """
     parts = []
     if gust is not None:
-        outer = placed(_outline(gust, 9, 20, 31), centre, bearing_deg, scale)
+        outer = placed(outline(gust, *GUST_OUTLINE), centre, bearing_deg, scale)
         parts += [
             polygon(outer, fill="none", stroke=theme.paper, stroke_width=6 * scale),
             polygon(
@@ -97,7 +99,7 @@ def arrow(
                 data_part="gust",
             ),
         ]
-    inner = placed(_outline(mean, 4.4, 12, HEAD), centre, bearing_deg, scale)
+    inner = placed(outline(mean, *MEAN_OUTLINE), centre, bearing_deg, scale)
     parts += [
         polygon(
             inner,
@@ -112,7 +114,7 @@ def arrow(
     return group(parts, data_wind="steady")
 
 
-def _outline(
+def outline(
     length: float, shaft: float, barb: float, head: float
 ) -> tuple[tuple[float, float], ...]:
     """An arrow about its middle, ahead, with a notch in its tail."""

@@ -5,7 +5,6 @@ Input is what `airmanship.control_positions` answers; this room decides nothing 
 
 from __future__ import annotations
 
-from math import radians, sin
 from typing import Final, NamedTuple
 
 from windwatch.airframe import Gear, WingPosition
@@ -19,10 +18,12 @@ from windwatch.airmanship.control_table import (
     Roll,
     Yoke,
 )
-from windwatch.airmanship.control_words import in_words, wind_in_words, yoke_in_words
+from windwatch.airmanship.control_words import in_words, wind_in_words
+from windwatch.airmanship.conversions import speed_figure
 from windwatch.drawings.aeroplane import from_above, from_behind, from_the_side
-from windwatch.drawings.arrow import arrow, calm_dot, unknown_wind, variable_ring
-from windwatch.drawings.hold import Column, held, usual_column
+from windwatch.drawings.boxes import Box
+from windwatch.drawings.hold import Column, held, held_in_words, usual_column
+from windwatch.drawings.relative_wind import blows, relative_wind, room_for
 from windwatch.drawings.svg import (
     Drawing,
     Markup,
@@ -36,20 +37,18 @@ from windwatch.drawings.svg import (
     placed,
     polygon,
     shortened,
-    towards,
     width_of,
     wrapped,
 )
 from windwatch.drawings.theme import Theme
-from windwatch.drawings.wind_words import degrees, speed_figure
+from windwatch.drawings.wind_words import degrees
 from windwatch.wind import DegreesTrue
 
 WIDTH: Final = 380.0
 SMALL: Final = 14.0
 LARGE: Final = 24.0
 MARGIN: Final = 14.0
-RING: Final = 164.0  # of a wind from anywhere
-ARROW_AT: Final = 140.0  # from the middle of the aeroplane to that of the arrow
+ELEVATOR: Final = "elevator"
 NEUTRAL_YOKE: Final = Yoke(Roll.CENTRE, Pitch.NEUTRAL)
 GEAR: Final = {Gear.NOSEWHEEL: "nosewheel", Gear.TAILWHEEL: "tailwheel"}
 WING: Final = {WingPosition.HIGH: "high wing", WingPosition.LOW: "low wing"}
@@ -57,6 +56,7 @@ CRITICAL: Final = "Most critical wind"
 CRITICAL_WHAT: Final = "No sudden power, no sharp braking."
 QUESTION: Final = "How are they held?"
 BLANK: Final = "______"
+UNKNOWN_SIDE: Final = "from any side"
 
 
 class Craft(NamedTuple):
@@ -113,8 +113,8 @@ def control_card(
     name = title or "Controls while taxiing"
     heading = "" if heading_true is None else f", heading {degrees(heading_true)}° true"
     first = name + heading
-    blowing = wind_words(positions.relative_wind, unit)
-    said = yoke_in_words(positions.yoke) if answers else QUESTION
+    blowing = _blowing(positions.relative_wind, unit, answers=answers)
+    said = held_in_words(craft.holds, positions.yoke) if answers else QUESTION
     room = WIDTH - 2 * MARGIN
     large = wrapped(_upper(said), LARGE, room, 2, bold=True)
     parts = [
@@ -154,7 +154,7 @@ def control_card(
 
 def in_sentences(positions: ControlPositions, unit: str = "kt", *, answers: bool = True) -> str:
     """What a card says, in words."""
-    blowing = wind_words(positions.relative_wind, unit)
+    blowing = _blowing(positions.relative_wind, unit, answers=answers)
     sentences = [f"Aeroplane seen from above, nose up. Wind on it: {blowing}"]
     if not answers:
         return f"{sentences[0]}. {QUESTION}"
@@ -174,7 +174,14 @@ def or_else(other: ControlPositions, unit: str = "kt") -> str:
 def wind_words(wind: RelativeWind, unit: str = "kt") -> str:
     """The wind on the aeroplane with its speed: ``tailwind, 18 kt, gust 27 kt``."""
     said = wind_in_words(wind)
-    return f"{said}, {speed_words(wind, unit)}" if _blows(wind) else said
+    return f"{said}, {speed_words(wind, unit)}" if blows(wind) else said
+
+
+def _blowing(wind: RelativeWind, unit: str, *, answers: bool) -> str:
+    """The wind of an answer; in a question, what to expect of an unknown side is not told."""
+    if answers or wind.angle_deg is not None or not blows(wind):
+        return wind_words(wind, unit)
+    return f"{UNKNOWN_SIDE}, {speed_words(wind, unit)}"
 
 
 def speed_words(wind: RelativeWind, unit: str = "kt") -> str:
@@ -232,24 +239,25 @@ def seen_from_above(
     large: float = LARGE,
     *,
     answers: bool = True,
+    elevator_name: str = ELEVATOR,
 ) -> Markup:
-    """The aeroplane from above in its wind, surfaces named where answers are given."""
+    """The aeroplane from above in its wind, surfaces named where answers are given.
+
+    Parameters
+    ----------
+    elevator_name : str
+        Beside it; where two kinds of aeroplane differ in it, it says whose it is.
+    """
     ailerons, elevator = shown(positions, answers=answers)
     above = from_above(ailerons, elevator, craft.gear, craft.wing, middle, scale, theme)
+    names = _names(positions, middle, scale, elevator_name)
+    taken = [_name_box(name, large, answers=answers) for name in names]
     parts = [
-        _relative_wind(positions.relative_wind, middle, scale, theme),
+        relative_wind(positions.relative_wind, middle, scale, taken, theme),
         above,
-        *_names(positions, middle, scale, theme, large, answers=answers),
+        *(_named(name, large, theme, answers=answers) for name in names),
     ]
     return group(parts)
-
-
-def room_for(wind: RelativeWind) -> tuple[float, float]:
-    """Room ahead of the middle of the aeroplane and behind it, with its wind and its names."""
-    if wind.angle_deg is None:
-        return (108.0, 136.0) if not _blows(wind) else (RING + 10, RING + 10)
-    reach = towards(Point(0, 0), wind.angle_deg, ARROW_AT).y
-    return max(82.0, 42 - reach), max(136.0, 42 + reach)
 
 
 def shown(positions: ControlPositions, *, answers: bool) -> tuple[Ailerons, Deflection]:
@@ -259,67 +267,46 @@ def shown(positions: ControlPositions, *, answers: bool) -> tuple[Ailerons, Defl
     return positions.ailerons, positions.elevator
 
 
-def _relative_wind(wind: RelativeWind, middle: Point, scale: float, theme: Theme) -> Markup:
-    """An arrow that blows on the aeroplane from where the wind comes."""
-    if wind.angle_deg is None:
-        corner = Point(middle.x - 128 * scale, middle.y - 96 * scale)
-        if not _blows(wind):
-            return calm_dot(corner, theme)
-        # From anywhere: round about the aeroplane.
-        return group(
-            [
-                variable_ring(middle, RING * scale, theme),
-                unknown_wind(
-                    Point(middle.x - 84 * scale, middle.y - 84 * scale), 30 * scale, theme
-                ),
-            ]
-        )
-    # A wind from abeam is drawn at the wing, which lies ahead of the middle.
-    wing = towards(middle, 0, 20 * scale * abs(sin(radians(wind.angle_deg))))
-    at = towards(wing, wind.angle_deg, ARROW_AT * scale)
-    gust = None if wind.gust is None or wind.gust <= wind.speed else 70.0
-    mean = 56.0 if gust is None else 42.0
-    return arrow(at, wind.angle_deg + 180, mean, gust, theme, scale * 0.95)
+class _Name(NamedTuple):
+    """A surface, how it is deflected, and the middle of where that is said."""
 
-
-def _blows(wind: RelativeWind) -> bool:
-    return wind.speed > 0 or wind.gust is not None
+    name: str
+    deflection: Deflection
+    at: Point
 
 
 def _names(
-    positions: ControlPositions,
-    middle: Point,
-    scale: float,
-    theme: Theme,
-    large: float,
-    *,
-    answers: bool,
-) -> list[Markup]:
-    """Each surface with its name and UP, DOWN or NEUTRAL."""
-    parts = []
+    positions: ControlPositions, middle: Point, scale: float, elevator_name: str
+) -> tuple[_Name, ...]:
+    """Each surface, with the place of its name and of UP, DOWN or NEUTRAL."""
     left, right = positions.ailerons
-    for name, side, deflection in (("left aileron", -1, left), ("right aileron", 1, right)):
-        at = Point(middle.x + side * 88 * scale, middle.y + 22 * scale)
-        parts += _named(name, deflection, at, large, theme, answers=answers)
     # Beside the tail, on the side that the wind does not come from.
     angle = positions.relative_wind.angle_deg
-    side = -1 if angle is not None and 0 < angle < 180 else 1
-    at = Point(middle.x + side * 88 * scale, middle.y + 92 * scale)
-    parts += _named("elevator", positions.elevator, at, large, theme, answers=answers)
-    return parts
+    tail = -1 if angle is not None and 0 < angle < 180 else 1
+    # A long name keeps clear of the tail.
+    aside = max(88 * scale, 36 * scale + width_of(elevator_name, SMALL) / 2)
+    return tuple(
+        _Name(name, deflection, Point(middle.x + across, middle.y + down * scale))
+        for name, deflection, across, down in (
+            ("left aileron", left, -88 * scale, 22),
+            ("right aileron", right, 88 * scale, 22),
+            (elevator_name, positions.elevator, tail * aside, 92),
+        )
+    )
 
 
-def _named(
-    name: str,
-    deflection: Deflection,
-    at: Point,
-    large: float,
-    theme: Theme,
-    *,
-    answers: bool,
-) -> list[Markup]:
+def _name_box(name: _Name, large: float, *, answers: bool) -> Box:
+    """What a name and its word cover."""
+    word = name.deflection.name if answers else BLANK
+    wide = max(width_of(name.name, SMALL), width_of(word, large, bold=True) + 24)
+    top, foot = name.at.y - SMALL * 0.85, name.at.y + large
+    return Box(name.at.x, (top + foot) / 2, wide, foot - top)
+
+
+def _named(name: _Name, large: float, theme: Theme, *, answers: bool) -> Markup:
+    deflection, at = name.deflection, name.at
     word = deflection.name if answers else BLANK
-    parts = [label(name, at, SMALL, theme.quiet, "middle", halo=theme.paper)]
+    parts = [label(name.name, at, SMALL, theme.quiet, "middle", halo=theme.paper)]
     width = width_of(word, large, bold=True)
     pointed = answers and deflection is not Deflection.NEUTRAL
     left = at.x - width / 2 - (11 if pointed else 0)
@@ -328,7 +315,7 @@ def _named(
         parts.append(pointer(deflection, Point(left + 8, y - large * 0.36), large * 0.62, theme))
         left += 22
     parts.append(label(word, Point(left, y), large, theme.ink, bold=True, halo=theme.paper))
-    return [group(parts, data_name=name)]
+    return group(parts, data_name=name.name)
 
 
 def pointer(deflection: Deflection, centre: Point, size: float, theme: Theme) -> Markup:
@@ -375,7 +362,8 @@ def _alternatives(
     parts = []
     y = top + 4
     for other in positions.alternatives:
-        words = f"Or {wind_in_words(other.relative_wind)}: {yoke_in_words(other.yoke)}"
+        held_so = held_in_words(craft.holds, other.yoke)
+        words = f"Or {wind_in_words(other.relative_wind)}: {held_so}"
         if other.most_critical:
             words += " (most critical)"
         lines = wrapped(words, SMALL, WIDTH - 130 - MARGIN, 4)

@@ -56,6 +56,7 @@ WIDTH: Final = 400.0
 SMALL: Final = 14.0
 LARGE: Final = 20.0
 RING: Final = 112.0  # the compass ring
+NORTH: Final = 25.0  # from the ring to the tip of its arrow: beyond the chevrons of an end there
 APPROACH: Final = 20.0  # room before an end for its chevrons
 LABEL_HEIGHT: Final = 46.0
 FIELD_HEIGHT: Final = 330.0
@@ -116,11 +117,23 @@ def _text(field: Field, unit: str) -> str:
 def _header(field: Field, theme: Theme, unit: str) -> tuple[list[Markup], float]:
     """Who and which wind; and where the field begins."""
     room = WIDTH - 24
-    first = " · ".join(part for part in (field.name, field.for_whom) if part)
+    whom = shortened(f"for {field.for_whom}" if field.for_whom else "", SMALL, room, bold=True)
+    beside = f" · {whom}" if whom else ""
+    # Whom it is judged for is never cut: who reads it may be somebody else.
+    left = room - width_of(beside, SMALL, bold=True)
+    first = shortened(field.name, SMALL, left) if left > SMALL * 3 else ""
     wind = wind_line(field.wind, unit)
     said = wrapped(wind[0].upper() + wind[1:], LARGE, room, 2, bold=True)
     parts = [
-        label(shortened(first, SMALL, room), Point(12, 22), SMALL, theme.quiet),
+        label(first, Point(12, 22), SMALL, theme.quiet),
+        label(
+            beside if first else whom,
+            Point(12 + width_of(first, SMALL), 22),
+            SMALL,
+            theme.ink,
+            bold=True,
+            data_part="for whom",
+        ),
         paragraph(said, Point(12, 50), LARGE, theme.wind, bold=True),
     ]
     y = 50 + (len(said) - 1) * LARGE * 1.3
@@ -138,7 +151,7 @@ def _compass(centre: Point, theme: Theme) -> Markup:
     for bearing in range(0, 360, 30):
         inner, outer = towards(centre, bearing, RING - 4), towards(centre, bearing, RING + 4)
         parts.append(line(inner, outer, theme.thin, 1))
-    tip = towards(centre, 0, RING + 13)
+    tip = towards(centre, 0, RING + NORTH)
     parts.append(
         polygon(
             placed(((0, 0), (6, -15), (0, -11), (-6, -15)), tip, 0),
@@ -192,7 +205,7 @@ def _told(laid: list[Laid], wind: Wind | None, centre: Point, top: float) -> lis
         flies = wind.direction.wind_from
         reach = [towards(centre, flies + turn, ARROW_ROOM * 0.8) for turn in (0, 180)]
         strips.append(Strip(reach[0], reach[1], 16))
-    north = Box(centre.x, centre.y - RING - 11, 16, 28)
+    north = Box(centre.x, centre.y - RING - NORTH, 18, 32)
     middle = Box(centre.x, centre.y, 56, 56)
     paper = Box(WIDTH / 2, top + FIELD_HEIGHT / 2 + 3, WIDTH - 4, FIELD_HEIGHT - 6)
     places = beside(wanted, strips, [north, middle], paper)

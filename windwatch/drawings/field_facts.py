@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from windwatch.airmanship.conversions import from_knots
+from windwatch.airmanship.conversions import beside_limits
 from windwatch.assessment.values import (
     MARK_OF_LEVEL,
     EndFinding,
@@ -130,10 +130,7 @@ def against(found: Finding, unit: str = "kt") -> str:
     """Figure against limit, so that the sign cannot contradict the level: ``17 > 7 kt``."""
     sign = ">" if found.level is Level.OVER else "of"
     least = "at least " if found.at_least else ""
-    figure, limit = (
-        f"{round(from_knots(speed, unit), 1):.1f}".removesuffix(".0")
-        for speed in (found.figure, found.limit.value)
-    )
+    figure, limit = beside_limits(found.figure, (found.limit.value,), unit)
     return f"{least}{figure} {sign} {limit} {unit}"
 
 

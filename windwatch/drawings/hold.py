@@ -7,6 +7,7 @@ from typing import Final, assert_never
 
 from windwatch.airframe import Gear
 from windwatch.airmanship.control_table import Pitch, Roll, Yoke
+from windwatch.airmanship.control_words import yoke_in_words
 from windwatch.drawings.svg import (
     Markup,
     Point,
@@ -38,6 +39,24 @@ _AHEAD: Final = {Pitch.BACK: -1, Pitch.NEUTRAL: 0, Pitch.FORWARD: 1}
 def usual_column(gear: Gear) -> Column:
     """What most aeroplanes of that gear have; the caller may know better."""
     return Column.STICK if gear is Gear.TAILWHEEL else Column.YOKE
+
+
+def held_in_words(column: Column, yoke: Yoke) -> str:
+    """What is held and how: ``yoke: turn left, forward``; ``stick: back, left``.
+
+    Examples
+    --------
+    >>> held_in_words(Column.STICK, Yoke(Roll.LEFT, Pitch.BACK))
+    'stick: back, left'
+    >>> held_in_words(Column.YOKE, Yoke(Roll.LEFT, Pitch.NEUTRAL))
+    'yoke: turn left, pitch neutral'
+    """
+    if column is Column.YOKE or yoke == (Roll.CENTRE, Pitch.NEUTRAL):
+        return f"{column.value}: {yoke_in_words(yoke)}"
+    aside = "centred" if yoke.roll is Roll.CENTRE else yoke.roll.value
+    if yoke.pitch is Pitch.NEUTRAL:
+        return f"{column.value}: {aside}, pitch neutral"
+    return f"{column.value}: {yoke.pitch.value}, {aside}"
 
 
 def held(column: Column, yoke: Yoke, centre: Point, scale: float, theme: Theme) -> Markup:

@@ -20,6 +20,7 @@ from windwatch.drawings.strip_facts import (
     thinned,
 )
 from windwatch.drawings.strip_lane import LANE_HEIGHT, direction_lane
+from windwatch.drawings.strip_limits import limit_lines, limit_names
 from windwatch.drawings.svg import (
     Drawing,
     Markup,
@@ -37,7 +38,7 @@ from windwatch.drawings.svg import (
     wrapped,
 )
 from windwatch.drawings.theme import Theme
-from windwatch.drawings.wind_words import mean_and_gust, speed_figure
+from windwatch.drawings.wind_words import mean_and_gust
 from windwatch.wind import Knots, Wind
 
 SMALL: Final = 14.0
@@ -91,6 +92,7 @@ def strip_drawing(strip: Strip, theme: Theme, width: float = 960, unit: str = "k
     strip = thinned(strip, (strip.end - strip.start) * LEAST_STEP / (width - LEFT - RIGHT))
     head = 58.0
     plot = _Plot(strip, width, head + FLAG_HEIGHT, _highest(strip, unit))
+    named = (plot.top + SMALL / 2, plot.foot - SMALL / 2)
     lane_top = plot.foot + 20
     hours_top = lane_top + LANE_HEIGHT
     notes, bottom = _notes(strip, hours_top + 52, width, theme)
@@ -99,9 +101,9 @@ def strip_drawing(strip: Strip, theme: Theme, width: float = 960, unit: str = "k
         *_scale(plot, theme, unit),
         *_gaps(plot, lane_top, theme),
         *(_forecast(plot, span, theme) for span in _in_order(strip)),
-        *_limits(plot, theme),
+        *limit_lines(strip.limits, plot.y, LEFT, width - RIGHT, theme),
         *_observed(plot, theme),
-        *_limit_names(plot, theme, unit),
+        *limit_names(strip.limits, plot.y, LEFT, width - RIGHT, named, theme, unit),
         direction_lane(strip, plot.x, lane_top, width, theme),
         *_hours(plot, hours_top, theme),
         *_now(plot, hours_top, theme),
@@ -211,9 +213,14 @@ def _now(plot: _Plot, bottom: float, theme: Theme) -> list[Markup]:
         line(Point(x, plot.top - 20), Point(x, bottom), theme.ink, 2, data_part="now"),
         label("now", word_at, SMALL, theme.ink, anchor, bold=True, halo=theme.paper),
     ]
-    if plot.width - RIGHT - x > width_of("forecast", SMALL) + 8:
-        at = Point(x + 7, plot.top + 14)
-        parts.append(label("forecast", at, SMALL, theme.quiet, halo=theme.paper))
+    whose = plot.strip.forecast_of
+    # Whose it is only where it is another station's, and where there is room.
+    names = ("forecast", f"forecast {whose}")[: 1 if whose in ("", plot.strip.name) else 2]
+    # Beside the word for now, above all that is drawn.
+    at = Point(x + width_of("now", SMALL, bold=True) / 2 + 8, word_at.y)
+    fitting = [name for name in names if plot.width - RIGHT - at.x > width_of(name, SMALL)]
+    if fitting:
+        parts.append(label(fitting[-1], at, SMALL, theme.quiet, halo=theme.paper))
     return parts
 
 
@@ -307,32 +314,6 @@ def _gaps(plot: _Plot, lane_top: float, theme: Theme) -> list[Markup]:
             at = Point(middle.x + 5, plot.foot - 8)
             turn = f"rotate(-90 {at.x:.1f} {at.y:.1f})"
             parts.append(label(said, at, SMALL, theme.unknown, transform=turn, data_on="body"))
-    return parts
-
-
-def _limits(plot: _Plot, theme: Theme) -> list[Markup]:
-    return [
-        line(
-            Point(LEFT, plot.y(limit.value)),
-            Point(plot.width - RIGHT, plot.y(limit.value)),
-            theme.over,
-            1.6,
-            stroke_dasharray="10 4",
-            data_part="limit",
-        )
-        for limit in plot.strip.limits
-    ]
-
-
-def _limit_names(plot: _Plot, theme: Theme, unit: str) -> list[Markup]:
-    """Names on the lines, upon the wind, so that they can be read; those of close ones apart."""
-    parts = []
-    last = plot.foot + 99
-    for limit in sorted(plot.strip.limits, key=lambda limit: limit.value):
-        said = f"{limit.label} {speed_figure(limit.value, unit)} {unit}"
-        said = shortened(said, SMALL, plot.width - LEFT - RIGHT - 8)
-        last = min(plot.y(limit.value) - 4, last - SMALL * 1.15)
-        parts.append(label(said, Point(LEFT + 6, last), SMALL, theme.over, halo=theme.paper))
     return parts
 
 

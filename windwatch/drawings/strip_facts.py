@@ -5,8 +5,9 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta, tzinfo
 from typing import Final, NamedTuple
 
+from windwatch.airmanship.conversions import speed_figure
 from windwatch.assessment.values import Mark
-from windwatch.drawings.wind_words import speed_figure, wind_sentence
+from windwatch.drawings.wind_words import wind_sentence
 from windwatch.reports.forecast import Change, Forecast
 from windwatch.wind import Knots, Wind
 
@@ -63,6 +64,8 @@ class Strip(NamedTuple):
         Drawn as a line.
     points : tuple of StripPoint
         Oldest first.
+    forecast_of : str
+        Whose forecast; '' where it is that of `name`.
     back, ahead : timedelta
         How far the strip reaches; `ahead` 0: no forecast.
     gap_after : timedelta
@@ -77,6 +80,7 @@ class Strip(NamedTuple):
     limits: tuple[StripLimit, ...] = ()
     flags: tuple[StripFlag, ...] = ()
     forecast: tuple[StripForecast, ...] = ()
+    forecast_of: str = ""
     back: timedelta = timedelta(hours=24)
     ahead: timedelta = timedelta(0)
     gap_after: timedelta = USUAL_GAP

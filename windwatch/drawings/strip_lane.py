@@ -18,6 +18,8 @@ _LEFT: Final = 46.0
 _RIGHT: Final = 14.0
 _CARDINALS: Final = ((0, "N"), (90, ""), (180, "S"), (270, ""), (360, "N"))
 _LIGHTER: Final = timedelta(minutes=12)
+# Between two signs of one forecast that is no direction.
+_APART: Final = 40.0
 
 
 def direction_lane(
@@ -43,12 +45,33 @@ def direction_lane(
     for span in strip.forecast:
         if span.wind is None or span.to_at <= strip.now or span.from_at >= strip.end:
             continue
-        if isinstance(span.wind.direction, Steady) and not span.temporary:
-            y = _down(span.wind.direction.wind_from, top)
-            left = across(max(span.from_at, strip.now))
-            right = across(min(span.to_at, strip.end))
-            parts.append(line(Point(left, y), Point(right, y), theme.thin, 2.4))
+        left = across(max(span.from_at, strip.now))
+        right = across(min(span.to_at, strip.end))
+        if not span.temporary:
+            parts += _forecast(span.wind, left, right, top, theme)
     return group(parts, data_part="lane")
+
+
+def _forecast(wind: Wind, left: float, right: float, top: float, theme: Theme) -> list[Markup]:
+    """What prevails, lighter; variable as broken lines from side to side, calm as rings."""
+    foot = top + LANE_HEIGHT
+    places = [left + _APART * n for n in range(int((right - left) / _APART) + 1)]
+    match wind.direction:
+        case Steady(wind_from):
+            y = _down(wind_from, top)
+            return [line(Point(left, y), Point(right, y), theme.thin, 2.4)]
+        case Variable():
+            return [
+                line(Point(x, top), Point(x, foot), theme.thin, 1.6, stroke_dasharray="7 4")
+                for x in places
+            ]
+        case Calm() if wind.strongest <= 0:
+            return [
+                circle(Point(x, foot - 4), 3, fill=theme.paper, stroke=theme.thin, stroke_width=1.6)
+                for x in places
+            ]
+        case _:
+            return []
 
 
 def _down(degrees: float, top: float) -> float:

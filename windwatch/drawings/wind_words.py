@@ -4,18 +4,13 @@ from __future__ import annotations
 
 from typing import assert_never
 
-from windwatch.airmanship.conversions import from_knots
-from windwatch.wind import Calm, Knots, Missing, Steady, Variable, Wind
+from windwatch.airmanship.conversions import speed_figure
+from windwatch.wind import Calm, Missing, Steady, Variable, Wind
 
 
 def degrees(direction: float) -> str:
     """Three figures; north is 360."""
     return f"{round(direction) % 360 or 360:03d}"
-
-
-def speed_figure(speed: Knots, unit: str = "kt") -> str:
-    """A speed as people read it: to 0.1, without an empty decimal, in their unit."""
-    return f"{round(from_knots(speed, unit) + 1e-9, 1):.1f}".removesuffix(".0")
 
 
 def mean_and_gust(wind: Wind, unit: str = "kt") -> str:

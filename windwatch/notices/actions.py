@@ -224,9 +224,11 @@ def _unsettled(scene: Scene) -> list[str]:
 
 
 def _easing(scene: Scene) -> list[str]:
-    if not scene.named(StepName.EASING):
+    steps = scene.named(StepName.EASING)
+    if not steps:
         return []
-    return [f"Wait: {words.NOT_YET}. Leave secured what is secured."]
+    names = words.listed(list(dict.fromkeys(track_words(s.track) for s in steps)))
+    return [f"Wait, {words.NOT_YET}: {names}. Leave secured what is secured."]
 
 
 def _back(scene: Scene) -> list[str]:

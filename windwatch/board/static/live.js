@@ -45,6 +45,9 @@
     for (const each of old.querySelectorAll("details[open][id]")) {
       fresh.querySelector(`#${CSS.escape(each.id)}`)?.setAttribute("open", "");
     }
+    for (const each of old.querySelectorAll("details.fold:not([open])")) {
+      fresh.querySelector(`#${CSS.escape(each.id)}`)?.removeAttribute("open");
+    }
     for (const each of old.querySelectorAll("input[id]")) {
       const same = fresh.querySelector(`#${CSS.escape(each.id)}`);
       if (same && each.value !== each.defaultValue) same.value = each.value;
@@ -106,6 +109,22 @@
     ready();
     fit();
     return true;
+  }
+
+  // Folded for a phone; where there is room everything stands open.
+  const ROOMY = "(min-width: 62rem)";
+  function unfold(root) {
+    if (!window.matchMedia(ROOMY).matches) return;
+    for (const each of root.querySelectorAll("details.fold")) each.open = true;
+  }
+
+  // What a link within the page leads to may be folded away.
+  function reveal() {
+    const target = document.getElementById(window.location.hash.slice(1));
+    let shut = target?.closest("details:not([open])");
+    if (!shut) return;
+    for (; shut; shut = target.closest("details:not([open])")) shut.open = true;
+    target.scrollIntoView({ behavior: "instant" });
   }
 
   let wanted = "";
@@ -226,9 +245,12 @@
     });
   }
 
+  unfold(document);
   ready();
   fit();
+  reveal();
   window.addEventListener("resize", fit);
+  window.addEventListener("hashchange", reveal);
   if (!page.liveAt) return;
   const teller = document.createElement("p");
   teller.id = "teller";
