@@ -11,6 +11,7 @@ import sys
 import threading
 import time
 from dataclasses import replace
+from datetime import timedelta
 from html import unescape
 from pathlib import Path
 
@@ -27,6 +28,7 @@ from windwatch.delivery.message import build_message, painted_for
 from windwatch.delivery.pictures import FONTS, MOST_BYTES, PAINTED_WIDTH, Painter
 from windwatch.drawings.svg import Drawing
 from windwatch.drawings.theme import LIGHT
+from windwatch.notices.bounded import Guard
 from windwatch.notices.html import CONTROLS_HERE, FIELD_HERE
 from windwatch.notices.outbox import new_delivery
 from windwatch.notices.pictures import drawn
@@ -184,7 +186,9 @@ def test_f54_where_painting_fails_the_mail_says_all_in_words_within_5_s(
     monkeypatch.setattr(making, "PAINTER", Painter(command, patience_s=0.5))
     delivery = new_delivery(a_notice(), CONTENT, "email")
     began = time.monotonic()
-    message = read(build_message(delivery, SENDER, OWNER, GUST_FRONT, painted_for(delivery, OWNER)))
+    message = read(
+        build_message(delivery, SENDER, OWNER, GUST_FRONT, painted_for(delivery, OWNER, GUST_FRONT))
+    )
     assert time.monotonic() - began < IN_TIME_S
     plain, html, beside = parts_of(message)
     assert beside == []
@@ -235,6 +239,39 @@ def test_f54_a_drawing_that_raises_loops_or_makes_50_mb_costs_itself_alone(draw)
     found = Painter(draw=some, patience_s=PATIENT_S).paint(PICTURES)
     assert [each.id for each in found] == [PICTURES[0].id]
     assert time.monotonic() - began < IN_TIME_S
+
+
+def test_a_drawing_that_was_slow_once_and_those_beside_it_are_drawn_again_later():
+    slow = [True]
+
+    def draw(picture):
+        while slow[0] and picture == PICTURES[0]:
+            pass
+        return drawn(picture)
+
+    moment = [0.0]
+    painter = Painter(patience_s=PATIENT_S, draw=draw, monotonic=lambda: moment[0])
+    painter._guard = Guard(0.2, 0.0)
+    assert len(painter.paint(PICTURES)) < 2
+    slow[0] = False
+    assert len(painter.paint(PICTURES)) == 2
+
+
+@pytest.mark.promise(11)
+def test_nobody_waits_for_a_place_to_paint_unless_nobody_waits_for_the_mail(tmp_path):
+    waits = "import sys, time; time.sleep(1.2); print('[null, null]')"
+    painter = Painter([sys.executable, "-I", "-S", "-c", waits], patience_s=PATIENT_S)
+    crowd = [(a_field(f"X{n}"), a_card(f"X{n}")) for n in range(pictures.AT_ONCE + 1)]
+    busy = [threading.Thread(target=painter.paint, args=(each,)) for each in crowd[:-1]]
+    for thread in busy:
+        thread.start()
+    while painter._busy < pictures.AT_ONCE:
+        time.sleep(0.01)
+    began = time.monotonic()
+    assert painter.paint(crowd[-1]) == ()
+    assert time.monotonic() - began < 0.5
+    for thread in busy:
+        thread.join()
 
 
 def test_where_the_library_is_not_to_be_had_mails_are_words(monkeypatch):
@@ -311,7 +348,7 @@ def test_no_boundary_begins_as_another_one_does(painted):
     assert not outer.startswith(inner)
 
 
-@pytest.mark.parametrize("why", ["plain", "bare facts", "not wanted", "none"])
+@pytest.mark.parametrize("why", ["plain", "bare facts", "not wanted", "none", "late in a crowd"])
 def test_some_mails_have_none(why, monkeypatch):
     monkeypatch.setattr(making, "PAINTER", Painter(["/nowhere/python"]))
     asked = []
@@ -323,11 +360,13 @@ def test_some_mails_have_none(why, monkeypatch):
             delivery = replace(delivery, plain=True)
         case "bare facts":
             delivery = replace(delivery, content=replace(CONTENT, html=""))
+        case "late in a crowd":
+            delivery = replace(delivery, created_at=GUST_FRONT - timedelta(seconds=2))
         case "not wanted":
             recipient = replace(OWNER, pictures=False)
         case _:
             delivery = replace(delivery, content=replace(CONTENT, pictures=()))
-    assert painted_for(delivery, recipient) == ()
+    assert painted_for(delivery, recipient, GUST_FRONT) == ()
     assert asked == []
 
 

@@ -65,9 +65,10 @@ def test_each_leg_has_its_card_and_says_whose_controls_it_shows(desk):
         ("north taxiway to hold 19", Gear.NOSEWHEEL),
     ]
     captions = [picture.caption for picture in desk.pictures[1:]]
-    # With a wind from behind both types hold the same; the aircraft of the field come first.
+    # With a wind from behind both types hold the same, but one a yoke and the other a stick;
+    # the aircraft of the field come first.
     assert captions == [
-        "Nosewheel: X-LARK, X-TERN; tailwheel: X-WREN",
+        "Nosewheel: X-LARK, X-TERN",
         "Nosewheel: X-LARK, X-TERN",
         "Nosewheel: X-LARK, X-TERN",
     ]
@@ -101,8 +102,10 @@ def test_legs_that_are_held_the_same_share_one(fleet, gust_front, desk_steps):
     )
     field = replace(fleet.airfields[0], taxi_legs=legs)
     content = composed(gust_front, *desk_steps, fleet=replace(fleet, airfields=(field,)))
-    assert [card.leg for card in cards(content)] == ["apron to hold 28"]
-    assert content.pictures[1].caption.endswith(". Held the same: hold 28 to the pumps")
+    found = [(card.leg, card.gear) for card in cards(content)]
+    assert found == [("apron to hold 28", Gear.NOSEWHEEL), ("apron to hold 28", Gear.TAILWHEEL)]
+    for picture in content.pictures[1:]:
+        assert picture.caption.endswith(". Held the same: hold 28 to the pumps")
 
 
 def test_who_hears_of_parked_aircraft_alone_gets_the_field_and_no_verdict_on_runways(gust_front):

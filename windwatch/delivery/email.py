@@ -49,7 +49,7 @@ class EmailChannel:
         DeliveryFailed
             If the server did not say that it took it.
         """
-        pictures = painted_for(delivery, self._recipient)
+        pictures = painted_for(delivery, self._recipient, now)
         message = build_message(delivery, self._server.sender, self._recipient, now, pictures)
         try:
             session = open_session(self._server)

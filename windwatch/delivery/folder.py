@@ -85,7 +85,7 @@ def mail_folder(
     """
 
     def write(delivery: Delivery, now: datetime) -> bytes:
-        pictures = painted_for(delivery, recipient, patience_s)
+        pictures = painted_for(delivery, recipient, now, patience_s)
         return bytes(build_message(delivery, sender, recipient, now, pictures))
 
     return FolderChannel(folder, ".eml", write)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 from email.message import EmailMessage
 from email.policy import SMTP
 from email.utils import format_datetime, formataddr, parseaddr
@@ -17,6 +17,8 @@ from windwatch.notices.outbox import Delivery
 
 # RFC 5322 limits a line to 998 characters; a conversation may be longer than fits.
 REFERENCES_LIMIT: Final = 12
+# From when it was due: the words are to be out in two seconds, and five at most.
+WAITED_LONG: Final = timedelta(seconds=1)
 SUBJECT_LIMIT: Final = 200
 
 _CONTROL: Final = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069]+")
@@ -34,10 +36,22 @@ def one_line(text: str, limit: int = SUBJECT_LIMIT) -> str:
 
 
 def painted_for(
-    delivery: Delivery, recipient: MailAddress, patience_s: float | None = None
+    delivery: Delivery, recipient: MailAddress, now: datetime, patience_s: float | None = None
 ) -> tuple[Painted, ...]:
-    """The pictures of a mail; none where its recipient wants none, or they cannot be had."""
+    """The pictures of a mail; none where its recipient wants none, or they cannot be had.
+
+    In a crowd the words come before the pictures: who has waited goes without (promise 11).
+
+    Parameters
+    ----------
+    now : datetime
+        When it is sent.
+    patience_s : float or None
+        How long they may take where nobody waits for the mail. [s]
+    """
     if delivery.plain or not delivery.content.html or not recipient.pictures:
+        return ()
+    if patience_s is None and now - (delivery.due_at or delivery.created_at) > WAITED_LONG:
         return ()
     return PAINTER.paint(delivery.content.pictures, patience_s)
 
@@ -83,7 +97,8 @@ def build_message(
         shown = [_shown(each, domain) for each in pictures]
         html = _body(with_pictures(content.html, shown))
         message.add_alternative(html, subtype="html", cte="quoted-printable")
-        # Computed, not drawn: a repeat is the same message, byte for byte.
+        # Computed, not drawn by lot: a repeat says the same under the same id, in the same parts,
+        # though pictures may fail it.
         message.set_boundary(f"=_{one_line(delivery.id)}")
         if pictures:
             _add_pictures(message, pictures, domain, f"=.{one_line(delivery.id)}")

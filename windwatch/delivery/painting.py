@@ -14,6 +14,8 @@ import sys
 
 # Bytes of memory, where the system lets a process bound itself.
 MOST_MEMORY = 1 << 30
+# Of the processor, for one mail. [s]
+MOST_CPU_S = 60
 
 
 def main() -> None:
@@ -52,6 +54,9 @@ def _bound() -> None:
         return
     with contextlib.suppress(OSError, ValueError):
         resource.setrlimit(resource.RLIMIT_AS, (MOST_MEMORY, MOST_MEMORY))
+    with contextlib.suppress(OSError, ValueError):
+        # Whoever asked may be gone, and nobody there to end it.
+        resource.setrlimit(resource.RLIMIT_CPU, (MOST_CPU_S, MOST_CPU_S))
 
 
 if __name__ == "__main__":

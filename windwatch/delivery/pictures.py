@@ -17,6 +17,7 @@ import sys
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Sequence
+from enum import Enum, auto
 from functools import partial
 from pathlib import Path
 from typing import Final, NamedTuple
@@ -25,7 +26,7 @@ from windwatch.clock import SystemClock
 from windwatch.drawings.field_facts import Field
 from windwatch.drawings.svg import Drawing
 from windwatch.drawings.theme import LIGHT
-from windwatch.notices.bounded import Guard
+from windwatch.notices.bounded import Guard, NoWords
 from windwatch.notices.pictures import drawn
 from windwatch.notices.values import Picture
 
@@ -67,6 +68,15 @@ class Canvas(NamedTuple):
     alt: str
     width: float
     height: float
+
+
+class _Later(Enum):
+    """No picture this time; it may be asked for again."""
+
+    LATER = auto()
+
+
+LATER: Final = _Later.LATER
 
 
 class Painted(NamedTuple):
@@ -139,7 +149,7 @@ class Painter:
         if not pictures:
             return ()
         try:
-            found = self._found(pictures, patience_s or self._patience_s)
+            found = self._found(pictures, patience_s)
         except Exception as error:
             if isinstance(error, OSError | subprocess.SubprocessError):
                 log.warning("pictures_failed", extra={"why": _why(error)})
@@ -148,9 +158,10 @@ class Painter:
             return ()
         return _within(found, MOST_BYTES)
 
-    def _found(self, pictures: Sequence[Picture], patience_s: float) -> list[Painted]:
-        mine = self._begin(pictures, patience_s * WAITED_SHARE)
-        painted: list[Canvas | None] = []
+    def _found(self, pictures: Sequence[Picture], patient_s: float | None) -> list[Painted]:
+        patience_s = patient_s or self._patience_s
+        mine = self._begin(pictures, patience_s * WAITED_SHARE, queues=patient_s is not None)
+        painted: list[Canvas | _Later | None] = []
         try:
             if mine and self._monotonic() >= self._not_before:
                 painted = self._painted(mine, patience_s)
@@ -164,17 +175,26 @@ class Painter:
             kept = [(picture, self._kept.get(_key(picture))) for picture in pictures]
         return [_as_painted(picture, canvas) for picture, canvas in kept if canvas is not None]
 
-    def _begin(self, pictures: Sequence[Picture], waits_s: float) -> list[Picture]:
-        """Wait for what others paint already, and for a place; return what is to be painted."""
+    def _begin(self, pictures: Sequence[Picture], waits_s: float, *, queues: bool) -> list[Picture]:
+        """Wait for what others paint already; return what is to be painted.
+
+        Parameters
+        ----------
+        queues : bool
+            Wait for a place, too: in a crowd of different pictures that makes the last mail late.
+        """
         with self._turn:
-            has_turn = self._turn.wait_for(
-                lambda: not (missing := self._missing(pictures)) or self._free_for(missing),
-                timeout=waits_s,
-            )
-            mine = self._missing(pictures) if has_turn else []
+            self._turn.wait_for(lambda: self._has_turn(pictures, queues=queues), timeout=waits_s)
+            missing = self._missing(pictures)
+            mine = missing if self._free_for(missing) else []
             self._under_way |= {_key(picture) for picture in mine}
             self._busy += bool(mine)
             return mine
+
+    def _has_turn(self, pictures: Sequence[Picture], *, queues: bool) -> bool:
+        missing = self._missing(pictures)
+        others_paint_it = not self._under_way.isdisjoint(map(_key, missing))
+        return not others_paint_it and not (queues and missing and self._busy >= AT_ONCE)
 
     def _free_for(self, missing: Sequence[Picture]) -> bool:
         return self._busy < AT_ONCE and self._under_way.isdisjoint(map(_key, missing))
@@ -189,19 +209,25 @@ class Painter:
                 missing.append(picture)
         return missing
 
-    def _end(self, mine: Sequence[Picture], painted: Sequence[Canvas | None]) -> None:
+    def _end(self, mine: Sequence[Picture], painted: Sequence[Canvas | _Later | None]) -> None:
         """Keep what was painted, and let others have their turn."""
         with self._turn:
             keys = [_key(picture) for picture in mine]
             # Nothing was painted where that failed or is not to be tried now.
-            self._kept.update(zip(keys, painted, strict=False))
+            self._kept.update(
+                (key, canvas)
+                for key, canvas in zip(keys, painted, strict=False)
+                if not isinstance(canvas, _Later)
+            )
             while len(self._kept) > KEPT:
                 self._kept.popitem(last=False)
             self._under_way -= set(keys)
             self._busy -= bool(mine)
             self._turn.notify_all()
 
-    def _painted(self, pictures: Sequence[Picture], patience_s: float) -> list[Canvas | None]:
+    def _painted(
+        self, pictures: Sequence[Picture], patience_s: float
+    ) -> list[Canvas | _Later | None]:
         """Paint pictures; None of what cannot be drawn, so that nobody tries it again."""
         drawings = [self._drawing(picture) for picture in pictures]
         library = importlib.util.find_spec(LIBRARY)
@@ -215,17 +241,22 @@ class Painter:
             "drawings": [
                 {"svg": _with_margin(drawing), "width": PAINTED_WIDTH}
                 for drawing in drawings
-                if drawing is not None
+                if isinstance(drawing, Drawing)
             ],
         }
         answers = iter(self._asked(json.dumps(asked), patience_s))
         return [
-            None if drawing is None else _canvas(drawing, next(answers)) for drawing in drawings
+            _canvas(drawing, next(answers)) if isinstance(drawing, Drawing) else drawing
+            for drawing in drawings
         ]
 
-    def _drawing(self, picture: Picture) -> Drawing | None:
+    def _drawing(self, picture: Picture) -> Drawing | _Later | None:
         try:
             drawing = self._guard.made(partial(self._draw, picture))
+        except NoWords as error:
+            # It took too long, or another one did a moment ago: that says nothing of it for good.
+            log.warning("picture_not_drawn", extra={"picture": picture.id, "why": str(error)})
+            return LATER
         except Exception:
             log.exception("picture_not_drawn", extra={"picture": picture.id})
             return None

@@ -160,6 +160,11 @@ def _held(
     return positions, control_words.in_words(positions), others
 
 
+def wing_drawn(hold: Hold) -> WingPosition:
+    """Of types that answer alike: the high wing, whose warning is sterner."""
+    return WingPosition.HIGH if WingPosition.HIGH in hold.wings else WingPosition.LOW
+
+
 def notes_in_notice(holds: tuple[Hold, ...]) -> tuple[str, ...]:
     """Notes on a leg that belong in a warning, each once."""
     notes = [note for hold in holds for note in hold.positions.notes]

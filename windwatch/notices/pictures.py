@@ -17,7 +17,7 @@ from windwatch.drawings.svg import Drawing
 from windwatch.episodes.values import Step, StepName, TrackKey, TrackKind, computed_id
 from windwatch.fleet import Runway
 from windwatch.notices import words
-from windwatch.notices.advice import Advice, Hold, LegAdvice, present_wind
+from windwatch.notices.advice import Advice, Hold, LegAdvice, present_wind, wing_drawn
 from windwatch.notices.clean import visible
 from windwatch.notices.figures import who
 from windwatch.notices.scene import Scene, runways_of
@@ -183,7 +183,8 @@ def _shared(legs: tuple[LegAdvice, ...]) -> list[_Card]:
     for leg in legs:
         answers: dict[tuple[object, ...], tuple[Hold, ...]] = {}
         for hold in leg.holds:
-            answer = _answer(hold.positions)
+            # A yoke on the picture is of no use to whoever holds a stick.
+            answer = (hold.gear, *_answer(hold.positions))
             answers[answer] = (*answers.get(answer, ()), hold)
         for answer, holds in answers.items():
             key = (*answer, *(hold.aircraft for hold in holds))
@@ -210,5 +211,5 @@ def _card(card: _Card, unit: str) -> Picture:
     if others:
         caption += f". Held the same: {words.listed([other.name for other in others])}"
     heading = DegreesTrue(leg.heading_true)
-    facts = HeldOnLeg(visible(leg.name), heading, hold.gear, hold.wings[0], hold.positions)
+    facts = HeldOnLeg(visible(leg.name), heading, hold.gear, wing_drawn(hold), hold.positions)
     return _picture(facts, visible(caption), unit)

@@ -9,7 +9,7 @@ from windwatch.airframe import Gear, WingPosition
 from windwatch.airmanship.control_positions import card_of_eight
 from windwatch.airmanship.control_table import EIGHTHS, ControlPositions
 from windwatch.drawings.control_card import Craft
-from windwatch.notices.advice import Hold, LegAdvice
+from windwatch.notices.advice import Hold, LegAdvice, wing_drawn
 from windwatch.teaching import words
 from windwatch.teaching.values import Question
 from windwatch.wind import DegreesTrue, Knots
@@ -63,9 +63,8 @@ def on_legs(legs: Iterable[LegAdvice]) -> tuple[Question, ...]:
 
 
 def craft_of(hold: Hold) -> Craft:
-    """What is drawn where several types answer alike: the high wing, whose warning is sterner."""
-    high = WingPosition.HIGH in hold.wings
-    return Craft(hold.gear, WingPosition.HIGH if high else WingPosition.LOW)
+    """What is drawn where several types answer alike."""
+    return Craft(hold.gear, wing_drawn(hold))
 
 
 def on_headings(
