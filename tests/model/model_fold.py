@@ -28,7 +28,7 @@ from windwatch.reports.values import Report
 from windwatch.wind import Missing
 
 MINUTE = timedelta(minutes=1)
-NEVER = None
+UNSETTLED = timedelta(hours=6)
 
 
 def believed(report: Report, own: Own) -> Own:
@@ -62,6 +62,7 @@ class Span:
     unsettled: bool = False
     silent: bool = False
     was_best: bool = False
+    crossed_at: datetime | None = None  # its own time, if a peak older than opened_at
     figures: list[tuple[str, float]] = field(default_factory=list)
 
     @property
@@ -109,8 +110,9 @@ class Held:
             course.nears[-1].closed_at = max(at, course.nears[-1].opened_at)
         # A peak may be older than the all-clear that it did not contradict: it opens anew.
         before = course.overs[-1].closed_at if course.overs else None
-        span = Span(at if before is None else max(at, before), seen.key)
-        lately = [s for s in course.overs if at - s.opened_at <= timedelta(hours=6)]
+        span = Span(at if before is None else max(at, before), seen.key, crossed_at=at)
+        # Of six hours count the crossings' own times: a peak's is its own (case 7).
+        lately = [s for s in course.overs if at - (s.crossed_at or s.opened_at) <= UNSETTLED]
         span.unsettled = self.settles and len(lately) >= 2
         course.overs.append(span)
 
@@ -275,11 +277,11 @@ class History:
         report, wind = seen.report, seen.report.wind
         peak = report.peak_wind
         new_peak: tuple[datetime, float] | None = None
-        if peak is not None and timedelta(0) <= seen.at - peak.at <= 60 * MINUTE:
-            candidate = (peak.at, float(peak.speed))
-            if candidate not in self._peaks:
-                new_peak = candidate
         if peak is not None:
+            # Once, at its own time (case 7); again only as one that is stronger than was known.
+            known = any(at == peak.at and speed >= peak.speed for at, speed in self._peaks)
+            if not known and timedelta(0) <= seen.at - peak.at <= 60 * MINUTE:
+                new_peak = (peak.at, float(peak.speed))
             self._peaks.add((peak.at, float(peak.speed)))
         for _, bounds, held in self._grounds:
             if new_peak is not None and not bounds.of_mean:

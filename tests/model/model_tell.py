@@ -25,6 +25,11 @@ TOO_OLD = timedelta(hours=6)
 PAST = timedelta(hours=2)
 STANDING = timedelta(hours=24)
 GATHER = timedelta(seconds=60)
+HOUR = timedelta(hours=1)
+# Beyond so many notices in an hour the non-urgent wait for room (promise 14). These go at once
+# where they are a first crossing or a new worst; else an hour is shared out evenly among them.
+MOST = 6
+NEVER_WAIT = {"opened", "unsettled", "worsened", "withdrawn", "no_data"}
 
 
 @dataclass
@@ -37,7 +42,7 @@ class Said:
     over: bool = False  # it has ended, and that was made known
     implied: bool = False  # a runway whose loss the episode itself tells
     withdrawn: bool = False
-    until: datetime | None = None  # of a near: when it was known to be over
+    until: datetime | None = None  # of a near: when it was over
     goes_on_as: str = ""  # what closed and opened again before it could be told is one episode
 
     def end(self, true: list[Span]) -> Span:
@@ -51,6 +56,7 @@ class Listener:
 
     contact: Contact
     last_notice: datetime | None = None
+    notices: list[datetime] = field(default_factory=list)
     waiting: list[tuple[str, str]] = field(default_factory=list)
     listed: dict[str, datetime] = field(default_factory=dict)
     silent_on: set[str] = field(default_factory=set)
@@ -167,7 +173,7 @@ class Model:
         for one in said:
             if not one.withdrawn:
                 true = [s for s in course.overs if s.overlaps(one.span)]
-                self._say_known(name, one, true, now, out)
+                self._say_known(name, one, true, course, now, out)
         for span in course.overs:
             if any(self._covers(one, span, course) for one in said):
                 continue
@@ -197,7 +203,7 @@ class Model:
         true = [s for s in course.overs if s.overlaps(one.span)]
         return one.over or true[-1].open or span.opened_at <= one.end(true).opened_at
 
-    def _say_known(self, name, one: Said, true: list[Span], now, out) -> None:
+    def _say_known(self, name, one: Said, true: list[Span], course: Course, now, out) -> None:
         """An episode that was made known, and the spans that are true at its time."""
         if not true:
             if not one.over:
@@ -208,7 +214,8 @@ class Model:
             if true[-1].open and not self._known(self.said[name], one, true[-1]):
                 # The all-clear was not true: the same episode goes on.
                 self._tell(out, one.heard, "opened", name)
-                one.over, one.span = False, true[-1]
+                self._imply(name, course, one.heard)
+                one.over, one.span = False, replace(true[-1], opened_at=true[0].opened_at)
                 one.worst = max(one.worst, *(figure for _, figure in true[-1].figures))
         elif true[-1].open:
             one.span = replace(true[-1], opened_at=true[0].opened_at)
@@ -260,7 +267,7 @@ class Model:
         for runway, own in course.runways.items():
             row = f"{name} {runway}"
             losses = self.lost[name, runway]
-            for one in losses:
+            for one in sorted(losses, key=lambda loss: loss.over):  # the open ones first
                 true = [s for s in own.overs if s.overlaps(one.span)]
                 if one.over:
                     self._say_lost_again(row, course, one, true, losses, out)
@@ -316,8 +323,10 @@ class Model:
                 near = course.nears  # it was near, and is
             if near:
                 over = not near[-1].open
-                one.until = now if over and not one.over else one.until
-                one.over, one.span = over, replace(near[-1])
+                one.until = near[-1].closed_at if over and not one.over else one.until
+                since = [s.opened_at for s in course.nears if s.overlaps(one.span)]
+                first = min([*since, near[-1].opened_at])
+                one.over, one.span = over, replace(near[-1], opened_at=first)
                 continue
             if not over and not one.over:
                 one.withdrawn = True
@@ -443,6 +452,24 @@ class Model:
                 heard.add(one.contact.name)
         return heard
 
+    def _may_go(self, one: Listener, now: datetime) -> bool:
+        if sum(now - at < HOUR for at in one.notices) < MOST:
+            return True
+        if any(self._is_first(one, step, track, now) for step, track in one.waiting):
+            return True
+        never = any(step in NEVER_WAIT for step, _ in one.waiting)
+        return never and now - one.notices[-1] >= HOUR / MOST
+
+    def _is_first(self, one: Listener, step: str, track: str, now: datetime) -> bool:
+        """A new worst, or an opening of what the contact has not heard of in the last hour."""
+        if step != "opened":
+            return step == "worsened"
+        heard = [s for s in self.said[track] if one.contact.name in s.heard]
+        return all(s.over and now - (s.span.closed_at or now) > HOUR for s in heard[:-1])
+
+    def _is_near(self, track: str) -> bool:
+        return any(not one.over for one in self.nears[track])
+
     def _tell(self, out, heard: set[str], step: str, track: str) -> None:
         self.made.append((step, track))
         for name in heard:
@@ -456,6 +483,10 @@ class Model:
                 continue
             if one.last_notice is not None and now - one.last_notice < GATHER:
                 continue
+            if not self._may_go(one, now):
+                one.waiting = [(s, t) for s, t in one.waiting if s != "near" or self._is_near(t)]
+                continue
+            one.notices.append(now)
             self.told[name] += [(now, step, track) for step, track in one.waiting]
             one.waiting = []
             one.last_notice = now

@@ -29,7 +29,16 @@ STORMS = int(os.environ.get("WINDWATCH_STORMS", "80"))
 # Once failed, and kept. 29, 53, 1030: a runway whose loss an earlier opening had told was told
 # again when a later opening was withdrawn. 7, and 1030 again: a low report that had become stale
 # was counted with the next, so that one fresh report ended an episode.
-KEPT = {"faulty": (7, 29, 53, 1030)}
+# 103050: the model was a minute late with the loss of a runway beside *withdrawn*.
+KEPT = {"faulty": (7, 29, 53, 1030, 103050)}
+# The same with a gap. 7112, 70215, 71161: a near was told twice. 8062: a runway that no report told
+# of any more was not withdrawn. 22029, 50221: what had ended was withdrawn. 81153, 90155, 90165: a
+# near that nobody had heard of was taken for the going on of an older one. In the others the model
+# was wrong; `test_found_by_the_model.py` says what decides.
+KEPT_GAPS = (7112, 8062, 20000, 20042, 22029, 50221, 60150, 60167, 60257, 70215, 90155, 90165)
+# And the feed down after it. 31124, 81041: a seventh notice in the hour, which the model let go.
+# 91072: to people it was one episode, and standing; the model began it anew.
+KEPT_GAPS_FEED_DOWN = (8062, 31124, 61161, 71161, 81041, 81153, 91072)
 # In the daily suite; the rest of the first ten with the long ones.
 FEW, FIRST = 5, 10
 
@@ -151,8 +160,9 @@ def test_what_a_feed_that_was_down_after_a_gap_has_later_is_told_as_the_model_sa
 @pytest.mark.long
 def test_nights_and_gaps_in_many_storms(fleet: Fleet) -> None:
     _check_nights(fleet, range(1000, 1000 + STORMS // 4))
-    _check_gaps(fleet, range(1000, 1000 + STORMS // 2))
-    _check_gaps(fleet, range(2000, 2000 + STORMS // 2), feed_down=True)
+    _check_gaps(fleet, (*KEPT_GAPS, *range(1000, 1000 + STORMS // 2)))
+    seeds = (*KEPT_GAPS_FEED_DOWN, *range(2000, 2000 + STORMS // 2))
+    _check_gaps(fleet, seeds, feed_down=True)
 
 
 @pytest.mark.long

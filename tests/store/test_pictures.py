@@ -80,12 +80,12 @@ def test_housekeeping_drops_a_picture_with_the_last_notice_that_names_it(store):
     assert kept.content == OTHERS, "what the young one shares with the old one stays"
 
 
-def test_who_is_forgotten_takes_the_names_along_and_housekeeping_the_pictures(store):
+def test_who_is_forgotten_takes_along_the_pictures_that_nobody_else_was_sent(store):
     tell(store, DRAWN, OTHERS)
+    assert counted(store, PICTURES) == 3
     store.forget("contact 0")
     assert counted(store, NOTICE_PICTURES) == 2
     assert [kept.content for kept in store.notices()] == [OTHERS]
-    store.tidy(NOW)
     assert counted(store, PICTURES) == 2
 
 

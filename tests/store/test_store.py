@@ -1,5 +1,7 @@
 """The store as a file: made safely, checked, refused where it must be."""
 
+import _sqlite3
+import ctypes
 import os
 import sqlite3
 import stat
@@ -14,6 +16,7 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import create_engine
 
 import windwatch.store.migrations
+from tests.conftest import missing
 from tests.servers.samples import GUST_FRONT
 from tests.store.samples import differences, save_report
 from windwatch.clock import HandClock
@@ -207,6 +210,22 @@ def test_every_connection_is_set_as_it_must_be(store):
                 "mmap_size": 0,
                 "busy_timeout": 5000,
             }
+
+
+# Found by the soak: memory grew for weeks, by a statement for each length that a list had.
+def test_statements_with_lists_of_every_length_are_not_all_kept_prepared(store):
+    used = getattr(ctypes.CDLL(_sqlite3.__file__), "sqlite3_memory_used", None)
+    if used is None:
+        missing("a SQLite library that says how much memory it uses")
+    used.restype = ctypes.c_int64
+    lists = [["id"] * length for length in range(1, 61)]
+    for ids in lists:
+        store.reports(ids)
+    before = used()
+    for ids in lists:
+        store.untold("desk", ids)
+        store.notices_about("desk", ids)
+    assert used() - before < 64 * 1024
 
 
 # --- versions ---------------------------------------------------------------

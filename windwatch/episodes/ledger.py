@@ -116,7 +116,6 @@ def _reckon_level(
 
 
 def _reckon_known_over(reckoning: Reckoning, track: Track, told: Told, span: Span | None) -> None:
-    now = reckoning.now
     if not told.open:
         if span is not None and span.open:
             again = told._replace(open=True, closed_at=None, easing=track.easing, withdrawn=False)
@@ -127,18 +126,16 @@ def _reckon_known_over(reckoning: Reckoning, track: Track, told: Told, span: Spa
         else:
             reckoning.ledger.append(told)
         return
-    if span is None and now - told.opened_at > reckoning.rules.remembered_for:
-        # No correction reaches so far back: it has ended, and that waited too long to be told.
-        span = _forgotten(told, now)
+    span = span or _forgotten(reckoning, told)
     if span is None:
-        closed = told._replace(open=False, closed_at=now, withdrawn=True)
+        closed = told._replace(open=False, closed_at=reckoning.now, withdrawn=True)
         reckoning.say(closed, withdrawal(reckoning, track, closed))
         return
     if not span.open and not reckoning.evidence.fresh(track):
         reckoning.ledger.append(told)  # it waits for a fresh report
         return
     if not span.open:
-        closed = told._replace(open=False, closed_at=span.closed_at or now)
+        closed = told._replace(open=False, closed_at=span.closed_at or reckoning.now)
         reckoning.say(closed, returning(reckoning, track, closed, span))
         return
     if _worse(reckoning.rules, track, told, span):
@@ -176,11 +173,15 @@ def _reckon_known_over(reckoning: Reckoning, track: Track, told: Told, span: Spa
     reckoning.ledger.append(told if goes_on else told._replace(easing=False))
 
 
-def _forgotten(told: Told, now: datetime) -> Span:
-    """What stands for a span that ended long ago and is not remembered any more."""
-    return Span(
-        told.level, told.opened_by, told.opened_at, None, "", None, told.opened_by, closed_at=now
-    )
+def _forgotten(reckoning: Reckoning, told: Told) -> Span | None:
+    """What stands for a span that ended too long ago to be remembered; None: it never was.
+
+    No correction reaches so far back: it has ended, and that waited too long to be told.
+    """
+    if reckoning.now - told.opened_at <= reckoning.rules.remembered_for:
+        return None
+    by, at = told.opened_by, told.opened_at
+    return Span(told.level, by, at, None, "", None, by, closed_at=reckoning.now)
 
 
 def _worse(rules: Rules, track: Track, told: Told, span: Span) -> bool:
@@ -221,29 +222,61 @@ def _reckon_known_near(reckoning: Reckoning, track: Track, told: Told, span: Spa
     if span is not None and span.open:
         reckoning.ledger.append(told)
         return
-    closed = told._replace(open=False, closed_at=reckoning.now)
-    if span is None and track.level is Level.WITHIN and not _became_over(track, told):
+    overs = [s for s in track.spans if s.level is Level.OVER]
+    if track.level is Level.NEAR and overs:
+        # By a correction it goes on from an earlier *back*: it is near still, as they know.
+        reckoning.ledger.append(told._replace(follows=overs[-1].opened_by))
+        return
+    # At its own time where that is known: after a gap in watching `now` is hours later, and a near
+    # of meanwhile would be taken for its going on.
+    ended_at = None if span is None else span.closed_at
+    closed = told._replace(open=False, closed_at=ended_at or reckoning.now)
+    if span is None and track.level is Level.WITHIN and not _became_over(overs, told):
         withdrawn = closed._replace(withdrawn=True)
         reckoning.say(withdrawn, withdrawal(reckoning, track, withdrawn))
         return
-    # *Near* ends untold, also when it has become *over* (settled case 12), and where by a
-    # correction it goes on from an earlier *back*: the level is still near.
+    # *Near* ends untold, also when it has become *over* (settled case 12).
     reckoning.ledger.append(closed)
 
 
-def _became_over(track: Track, told: Told) -> bool:
+def _became_over(overs: list[Span], told: Told) -> bool:
+    """Whether it went over since, or goes on from what was over before."""
     return any(
-        s.level is Level.OVER and (s.closed_at is None or s.closed_at > told.opened_at)
-        for s in track.spans
+        s.closed_at is None or s.closed_at > told.opened_at or s.opened_by == told.follows
+        for s in overs
     )
 
 
 def _reckon_new_near(reckoning: Reckoning, track: Track, span: Span) -> None:
     told = begin(track, span)
     if not span.open:
-        reckoning.ledger.append(told._replace(open=False, closed_at=reckoning.now))
+        reckoning.ledger.append(told._replace(open=False, closed_at=span.closed_at))
+        return
+    known = _known_before_withdrawn(reckoning, track, span)
+    if known is not None:
+        again = known._replace(open=True, closed_at=None, follows=span.opened_by)
+        reckoning.ledger[reckoning.ledger.index(known)] = again
         return
     reckoning.say(told, _near(reckoning, track, told, span))
+
+
+def _known_before_withdrawn(reckoning: Reckoning, track: Track, span: Span) -> Told | None:
+    """The *near* that people had heard before an opening that is withdrawn now: it goes on.
+
+    With what is withdrawn they read that it is near still; *near* again would be told twice.
+    """
+    withdrawn = any(
+        step.name is StepName.WITHDRAWN and step.track == track.key and not step.runway
+        for step in reckoning.steps
+    )
+    if not withdrawn:
+        return None
+    for told in reckoning.ledger:
+        mine = told.track == track.key and told.level is Level.NEAR and not told.runway
+        heard = told.steps > 0 and not told.open and not told.withdrawn
+        if mine and heard and told.closed_at is not None and span.opened_at < told.closed_at:
+            return told
+    return None
 
 
 def _near(reckoning: Reckoning, track: Track, told: Told, span: Span) -> Step:
@@ -271,8 +304,10 @@ def _reckon_runways(
     reckoning: Reckoning, track: Track, known: list[Told], made: set[StepName]
 ) -> None:
     """*Runway out* and *runway back* while another remains; otherwise the track's step says it."""
-    for name, gauge in track.gauges:
-        spans = [s for s in gauge.spans if s.level is Level.OVER]
+    # A runway that no report speaks of any more, since a correction, was told of all the same.
+    names = dict.fromkeys((*(name for name, _ in track.gauges), *(t.runway for t in known)))
+    for name in names:
+        spans = [s for s in track.gauge(name).spans if s.level is Level.OVER]
         pairs, left = matched([t for t in known if t.runway == name], spans)
         for told, span in pairs:
             _reckon_known_runway(reckoning, track, told, span, made)
@@ -293,6 +328,7 @@ def _reckon_known_runway(
     if not told.open:
         _reckon_returned_runway(reckoning, track, told, span)
         return
+    span = span or _forgotten(reckoning, told)
     if not reckoning.evidence.fresh(track) and span is not None and not span.open:
         reckoning.ledger.append(told)
         return

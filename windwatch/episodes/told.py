@@ -143,25 +143,29 @@ def matched(
     left = list(spans)
     pairs: list[tuple[Told, Span | None]] = []
     for row in sorted(known, key=lambda t: not t.open):
-        told, span = row, _match(row, left)
+        others = _others(row, known)
+        told, span = row, _match(row, left, others)
         if span is None:
             pairs.append((told, None))
             continue
         if span.opened_by != told.opened_by:
             told = told._replace(follows=span.opened_by)
-        parts = _parts(told, span, left, known)
-        left = [s for s in left if s is not span and s not in parts]
+        parts = [
+            s
+            for s in left
+            if s is not span and s.opened_by not in others and _part_of(told, span, s)
+        ]
+        # Its own opening is no news either, where a peak had ended it before it began.
+        own = told.opened_by
+        left = [s for s in left if s is not span and s not in parts and s.opened_by != own]
         pairs.append((told, _as_one(span, parts)))
     return pairs, left
 
 
-def _parts(told: Told, span: Span, spans: list[Span], known: list[Told]) -> list[Span]:
-    """The other spans that are part of an episode, and not what another one is about."""
+def _others(told: Told, known: list[Told]) -> set[str]:
+    """The reports that open what other rows are about."""
     rows = [each for each in known if each.episode != told.episode]
-    others = {by for each in rows for by in (each.opened_by, each.follows)}
-    return [
-        s for s in spans if s is not span and s.opened_by not in others and _part_of(told, span, s)
-    ]
+    return {by for each in rows for by in (each.opened_by, each.follows)}
 
 
 def _as_one(span: Span, parts: list[Span]) -> Span:
@@ -198,22 +202,23 @@ def _follows(other: Span, span: Span) -> bool:
     return other.closed_at > span.closed_at
 
 
-def _match(told: Told, spans: list[Span]) -> Span | None:
+def _match(told: Told, spans: list[Span], others: set[str]) -> Span | None:
     """The span that a told episode is about.
 
-    What still lasts; what it went on as, unseen by people; its opening report; or overlap.
+    What still lasts; what it went on as, unseen by people; its opening report; or overlap, save
+    with what another row is about.
     """
     lasting = [s for s in spans if told.open and s.open and _touch(told, s)]
     went_on = [s for s in spans if s.opened_by == told.follows]
     exact = [s for s in spans if s.opened_by == told.opened_by]
-    touching = [s for s in spans if _touch(told, s)]
+    touching = [s for s in spans if _touch(told, s) and s.opened_by not in others]
     return next(iter((*lasting, *went_on, *exact, *touching)), None)
 
 
 def _touch(told: Told, span: Span) -> bool:
-    """Whether a span shares time with what was told."""
+    """Whether a span shares time with what was told; what is open was told to last until now."""
     if told.open:
-        return span.covers(told.opened_at) or (span.open and span.opened_at >= told.opened_at)
+        return span.closed_at is None or span.closed_at > told.opened_at
     if told.closed_at is None or told.withdrawn:
         return False
     begins_before_end = span.opened_at < told.closed_at

@@ -11,7 +11,6 @@ import os
 import threading
 from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime, timedelta
-from functools import partial
 
 from windwatch.clock import Clock
 from windwatch.delivery.channels import ChannelBook
@@ -21,7 +20,6 @@ from windwatch.episodes.clock_doubt import Conditions, Gap
 from windwatch.errors import StoreError
 from windwatch.fleet import Fleet
 from windwatch.record import Change
-from windwatch.store.notes import note_watched, watched_until
 from windwatch.store.store import Store
 from windwatch.upkeep import words
 from windwatch.upkeep.direct import Direct, OnceOnlyBook
@@ -32,8 +30,9 @@ from windwatch.upkeep.minded import MindedClock
 from windwatch.upkeep.patience import Patience
 from windwatch.upkeep.reach import Reach
 from windwatch.upkeep.showing import Outward
+from windwatch.upkeep.store_standing import StoreStanding
 from windwatch.upkeep.telling import NOT_OURS, Teller
-from windwatch.upkeep.unwritten import StoreFailing, Unwritten, Written, note_missing
+from windwatch.upkeep.unwritten import Written
 from windwatch.upkeep.waking import Waking
 
 log = logging.getLogger(__name__)
@@ -75,47 +74,25 @@ class Keeper:
         self._polls = polls
         self.direct = Direct(channels, self.clock)
         self.channels = OnceOnlyBook(channels, self.direct)
-        self.unwritten = Unwritten()
         self.patience = Patience()
         self._doubts = DoubtRecord(store, self.patience)
         self._teller = Teller(fleet, store, channels, self.direct, self.clock, self._outward.hide)
         self._reach = Reach(fleet, store, channels, self._teller)
+        self._standing = StoreStanding(store, self.direct, self._teller, self.clock, self._outward)
+        self.unwritten = self._standing.unwritten
         self._lock = threading.RLock()
         self._started_at = self.clock.now()
         self._config_problem = ""
         self._feed_failing = FeedFailing()
-        self._store_failing = StoreFailing()
         self._polled = False
         self._last_cycle_at: datetime | None = None
         self._last_turn_at: datetime | None = None
-        self._waking = Waking(self._longest(), self._recall())
+        watched_until = self._standing.recall() if polls else None
+        self._waking = Waking(self._longest(), watched_until)
 
     def _longest(self) -> timedelta:
         """The shortest `stale_after`: each airfield then judges by its own."""
         return min((a.stale_after for a in self._fleet.airfields), default=timedelta(hours=1))
-
-    def _recall(self) -> datetime | None:
-        """What the watch before left: when it last turned, and what operators were told."""
-        if not self._polls:
-            return None
-        try:
-            self._teller.recall()
-            return watched_until(self._store)
-        except StoreError as error:
-            self._store_failing.failed(error.kind, self._outward.hide(str(error)), self.clock.now())
-            return None
-
-    def _tell_of_the_store(self) -> None:
-        """Tell everybody once that the store is not the one of before: repeats are possible."""
-        why = self._store.repaired
-        if not why:
-            return
-        everybody = [contact.name for contact in self._fleet.contacts]
-        self._teller.begun(words.repaired_trouble(why), everybody)
-        with self._store.transaction() as books:
-            # The clock is confirmed here; it may not have been when the store was opened.
-            books.repair_told(self.clock.now())
-        self._teller.dismiss(words.REPAIRED)
 
     # --- the configuration ----------------------------------------------------------
 
@@ -132,6 +109,7 @@ class Keeper:
             self._waking.longest_is(self._longest())
             self._teller.adopt(fleet, channels, self._outward.hide)
             self._reach.adopt(fleet, channels)
+            self._standing.adopt(self._outward)
 
     def config_stands(self, refused: str, restart: str) -> None:
         """Tell why the files are not, or not wholly, what is in force; '' where they are."""
@@ -253,54 +231,32 @@ class Keeper:
         if isinstance(error, NOT_OURS):
             return
         if isinstance(error, StoreError):
-            self.unwritten.failed(error, self.clock.now())
-            self.unwritten.add(change)
+            self._standing.hold(change, error)
             self._no_more_of_the_gap(change)
-            self._store_fails(error)
         self.direct.send(change.composed)
 
     def could_not_deliver(self, error: StoreError) -> None:
         """The outbox cannot be used: what it holds of warnings goes out past it."""
         if not isinstance(error, NOT_OURS):
-            self._store_fails(error)
+            self._standing.fails(error)
             self.direct.rescue()
-
-    def _store_fails(self, error: StoreError) -> None:
-        problem = self._outward.hide(str(error))
-        self._store_failing.failed(error.kind, problem, self.clock.now())
-        self._teller.begun(words.store_trouble(str(error)))
 
     def write_unwritten(self, write: Callable[[Sequence[Change]], object]) -> Written:
         """Write what waits; say what became of it."""
-        written = self.unwritten.write(write, partial(note_missing, self._store, self.clock.now()))
-        if written.error is None:
-            self.written()
-        else:
-            self.still_unwritten(written.error)
-        return written
+        return self._standing.write_unwritten(write)
 
     def still_unwritten(self, error: StoreError) -> None:
         """The store cannot be written yet."""
-        self.unwritten.failed(error, self.clock.now())
-        self._store_fails(error)
+        self._standing.still_unwritten(error)
 
     def written(self) -> None:
         """The store works."""
-        # What an outbox that could only not be read has left to others is its own again, too.
-        if self.unwritten or self._store_failing.problem:
-            self.unwritten.written()
-            try:
-                self._store.finish(self.direct.hand_over(), self.clock.now())
-            except StoreError as error:
-                # The channels know what was taken, and do not send it again.
-                log.warning("directly_taken_unwritten", extra={"problem": str(error)})
-        self._store_failing.works()
-        self._teller.over(words.STORE)
+        self._standing.works()
 
     @property
     def gave_up(self) -> str:
         """Why it is of no use to go on; '' as long as it is."""
-        return self._store_failing.gave_up(self.clock.now(), self._outward.store_patience)
+        return self._standing.gave_up
 
     # --- cycles -------------------------------------------------------------------
 
@@ -311,14 +267,8 @@ class Keeper:
         self._waking.all_told()
         self.mind_the_clock(books)
         if self._polls and not self.unwritten and self.clock.trust.confirmed:
-            try:
-                note_watched(self._store, now)
-                self.written()
-                self._tell_of_the_store()
-            except StoreError as error:
-                if not isinstance(error, NOT_OURS):
-                    self._store_fails(error)
-        good = not (failed or self._feed_failing.problem or self._store_failing.problem)
+            self._standing.note_turn(now, [contact.name for contact in self._fleet.contacts])
+        good = not (failed or self._feed_failing.problem or self._standing.problem)
         self._polled = good and not self.clock.trust.in_doubt
         if not self._polled:
             self.show(books)
@@ -370,7 +320,7 @@ class Keeper:
             last_cycle_at=self._last_cycle_at,
             last_turn_at=self._last_turn_at,
             feed_problem=self._feed_failing.problem,
-            store_problem=self._store_failing.problem,
+            store_problem=self._standing.problem,
             clock_problem=trust.reason if trust.in_doubt else "",
             heartbeat_problem="" if heartbeat is None else heartbeat.problem,
             config_problem=self._config_problem,
