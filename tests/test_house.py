@@ -105,11 +105,11 @@ GUIDED = "windwatch config new field.toml"
 # These two ask the world; the local server of tests/watch stands in for it.
 NEEDS_A_FEED = {"windwatch now field.toml", "windwatch watch field.toml"}
 # Enter takes what is offered: airfield, runways, zone, station, fall-backs and hours; an aircraft
-# with seven limits; who flies; whom to tell, how and of what; and no test notice yet.
+# with seven limits; who flies; whom to tell, how and of what; written, and no test notice yet.
 ANSWERS = [
     "LKRA", *[""] * 6,
     "X-LARK", *[""] * 11,
-    "", "", "ops@larkspur.example", "", "", "", "", "no",
+    "", "", "ops@larkspur.example", "", "", "", "", "yes", "no",
 ]  # fmt: skip
 
 
@@ -126,7 +126,7 @@ def test_every_command_for_an_own_field_works_with_what_the_guided_start_has_mad
     def nobody(*_: object) -> None:
         raise FeedError("awc", "not asked in a test")
 
-    monkeypatch.setattr("windwatch.cli.new_airfield.stations_near", nobody)
+    monkeypatch.setattr("windwatch.cli.new_stations.stations_near", nobody)
     monkeypatch.delenv("WINDWATCH_AIRFIELDS", raising=False)
     monkeypatch.chdir(tmp_path)
     made = CliRunner().invoke(

@@ -15,7 +15,7 @@ from typing import Final
 
 from windwatch.clock import Clock
 from windwatch.errors import StoreError, WindwatchError
-from windwatch.feeds.forecasts import build_forecasts
+from windwatch.feeds.forecasts import TOLD, build_forecasts, newest_of
 from windwatch.feeds.values import Feed, FeedSettings
 from windwatch.fleet import Fleet
 from windwatch.reports.raw import RawReport
@@ -146,7 +146,8 @@ class Forecasting:
         except WindwatchError as error:
             self._tell([str(error)])
             return 0
-        read = [as_kept(raw, stations) for raw in result.reports]
+        # Before anything is decoded: an answer may hold any number of them.
+        read = [as_kept(raw, stations) for raw in newest_of(result.reports, stations)]
         self._tell([*result.problems, *(each for each in read if isinstance(each, str))])
         return self._keep([each for each in read if isinstance(each, StoredForecast)])
 
@@ -176,11 +177,14 @@ class Forecasting:
         return new
 
     def _tell(self, problems: Iterable[str]) -> None:
-        """What is wrong with forecasts is told once, not at every turn."""
-        told = list(dict.fromkeys(problems))
+        """What is wrong is told once, until a turn is without it: the first few and a count."""
+        found = list(dict.fromkeys(problems))
+        told, rest = found[:TOLD], len(found) - TOLD
+        if rest > 0:
+            told.append(f"{rest} further problems with forecasts")
         for problem in told:
-            level = logging.INFO if problem in self._said else logging.WARNING
-            log.log(level, "forecast_problem", extra={"problem": problem})
+            if problem not in self._said:
+                log.warning("forecast_problem", extra={"problem": problem})
         self._said = frozenset(told)
 
     def close(self) -> None:

@@ -102,17 +102,14 @@ def run(
         )
     halt = threading.Event()
     courier = threading.Thread(target=_deliver_on, args=(watch, clock, halt, dog), name="courier")
-    courier.start()
-    scheduler.start()
-
-    foreseer = _forecast_on(forecasting, halt)
+    foreseer: threading.Thread | None = None
+    reader: threading.Thread | None = None
+    started = False
 
     def adopted() -> None:
         polls.move(jobs[0], dog)
         if forecasting is not None:
             forecasting.woken.set()
-
-    reader = _read_on(reload, halt, adopted)
 
     def trouble() -> str:
         if lost.is_set():
@@ -124,14 +121,21 @@ def run(
         return hangs or watch.keeper.gave_up
 
     why = ""
+    courier.start()
+    # From here on whatever fails must set `halt`: the courier would keep the process from ending.
     try:
+        scheduler.start()
+        started = True
+        foreseer = _forecast_on(forecasting, halt)
+        reader = _read_on(reload, halt, adopted)
         why = _mind_the_clock(clock, stop, jobs, trouble)
     finally:
         halt.set()
         # First of all, for it moves the polls.
         _end_reading(reload, reader)
         _end_forecasting(forecasting, foreseer)
-        scheduler.shutdown(wait=True)
+        if started:
+            scheduler.shutdown(wait=True)
         watch.work.set()
         courier.join(timeout=30)
         watch.close()
@@ -185,7 +189,12 @@ def _forecast_on(forecasting: Forecasting | None, halt: threading.Event) -> thre
     foreseer = threading.Thread(
         target=forecasting.look_on, args=(halt,), name="forecasts", daemon=True
     )
-    foreseer.start()
+    try:
+        foreseer.start()
+    except (RuntimeError, MemoryError) as error:
+        # No thread is left for it: the watch itself goes on without forecasts.
+        log.error("no_forecasts", extra={"problem": str(error)})  # noqa: TRY400 - no mistake
+        return None
     return foreseer
 
 

@@ -12,7 +12,10 @@ LEAST = (
 )  # fmt: skip
 # By questions: without asking for stations, and the answers from the aircraft to the end.
 OFFLINE = ("--offline",)
-REST = ("X-LARK", "", "", *[""] * 7, "", "", "", "", "ops@larkspur.example", "", "", "", "", "no")
+REST = (
+    "X-LARK", "", "", *[""] * 7, "", "", "", "", "ops@larkspur.example", "", "", "", "",
+    "yes", "no",
+)  # fmt: skip
 
 
 def written(name="field.toml"):

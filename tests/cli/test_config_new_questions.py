@@ -38,7 +38,7 @@ def test_rubbish_is_refused_with_the_mend_and_asked_again(talk, flat):
         "10=91/28=91", "", "Europe/Larkspur", "", "ABC", "", "XLKS", "", "late", "",
         "X-LARK", "skis", "nosewheel", "middle", "high", "-3", "14", "", "", "none", "", "", "",
         "", "", "student solo", "x", "", "", "", "", "",
-        "ops@larkspur", "ops@larkspur.example", "everything", "", "", "", "", "no",
+        "ops@larkspur", "ops@larkspur.example", "everything", "", "", "", "", "", "no",
         options=OFFLINE,
     )  # fmt: skip
     said = flat(result.stdout)
@@ -46,7 +46,7 @@ def test_rubbish_is_refused_with_the_mend_and_asked_again(talk, flat):
         "This cannot be left out.",
         '"hello world" is no identifier of an airfield; write 2 to 10',
         "'XLSK' is no airfield with a runway in the table of 2026-09-22. Did you mean",
-        "'perhaps' is neither yes nor no; write yes or no",
+        '"perhaps" is neither yes nor no; write yes or no',
         "10 and 28 are 180° from opposite",
         '"Europe/Larkspur" is no time zone',
         '"ABC" is no station of reports',
@@ -74,12 +74,12 @@ def test_several_aircraft_pilots_and_contacts_by_questions(talk, flat):
         "student solo, owner", *[""] * 8, "owner, chief", "owner", "student solo",
         "", "https://desk.larkspur.example/wind", "all", "all",
         "owner", "notices", "ground", "X-WREN", "",
-        "ops@larkspur.example", "no",
+        "ops@larkspur.example", "", "no",
         options=OFFLINE,
     )  # fmt: skip
     said = flat(result.stdout)
     assert "X-LARK is there already; give each its own name" in said
-    assert "'chief' is not there; write student solo, owner, or all" in said
+    assert '"chief" is not there; write student solo, owner, or all' in said
     file = written()
     assert [craft["flown_by"] for craft in file["aircraft"]] == [["owner"], ["student solo"]]
     assert file["aircraft"][1]["gear"] == "tailwheel"

@@ -47,8 +47,20 @@ def test_every_channel_of_everybody_gets_one(run, configured, caution, flat):
     result = run("send-test", "field.toml")
     assert result.exit_code == 0
     said = flat(result.stdout)
-    for who in ("operations desk by email", "operations desk by webhook", "owner by folder"):
-        assert f"{who}: the next hop took it" in said
+    assert "next hop" not in said, "a file has none"
+    # A path is broken where a line ends.
+    whole = said.replace(" ", "")
+    [dropped_mail] = (folder / "dropped").glob("*.eml")
+    [dropped_hook] = (folder / "dropped").glob("*.json")
+    [owners] = (folder / "owners").glob("*.eml")
+    for who, file, instead in (
+        ("operations desk by email", dropped_mail, ", instead of being sent"),
+        ("operations desk by webhook", dropped_hook, ", instead of being sent"),
+        ("owner by folder", owners, ""),
+    ):
+        name = file.relative_to(folder)
+        assert f"{who}: written to {name}{instead}".replace(" ", "") in whole
+    assert not whole.endswith("sent")
     [mail] = (folder / "dropped").glob("*.eml")
     message = email.message_from_bytes(mail.read_bytes(), policy=email.policy.default)
     assert "test" in str(message["Subject"]).lower()
@@ -97,7 +109,10 @@ def test_real_servers_take_it_and_a_failing_one_is_told_with_its_answer(
         )
         monkeypatch.setenv("MAIL_PASSWORD", mail.password)
         configured(people, rim)
-        assert run("send-test", "field.toml").exit_code == 0
+        taken = run("send-test", "field.toml")
+        assert taken.exit_code == 0
+        assert "operations desk by email: the next hop took it" in flat(taken.stdout)
+        assert "operations desk by webhook: the next hop took it" in flat(taken.stdout)
         assert len(mail.messages) == 1
         assert len(hook.received) == 1
 
@@ -109,7 +124,7 @@ def test_real_servers_take_it_and_a_failing_one_is_told_with_its_answer(
         assert "operations desk by email: NOT taken:" in said
         assert "no such mailbox" in said
         assert "operations desk by webhook: NOT taken:" in said
-        assert "owner by folder: the next hop took it" in said, "the others go on"
+        assert "owner by folder: written to" in said, "the others go on"
         assert mail.password not in result.output
         assert "2 of the test notices did not leave" in result.stderr
 

@@ -1,12 +1,18 @@
 """`watch`: what is refused before it begins, and `--once` in words and exit statuses."""
 
+import io
+import os
+import signal
 import sqlite3
+import sys
+import threading
 from datetime import timedelta
 
 import pytest
 
 from tests.servers.feed_server import PlayedFeed
 from tests.watch.little_watch import QUIET, STORM, config_text, metar, recording
+from windwatch.cli.watch import _reload_on_hang_up
 from windwatch.clock import SystemClock
 
 CLOCK = SystemClock()
@@ -87,3 +93,51 @@ def test_a_file_that_is_no_store_is_refused_in_words(run, field, tmp_path):
 
 def test_a_configuration_is_needed(run):
     assert run("watch").exit_code == 2
+
+
+# --- the terminal ----------------------------------------------------------------------
+
+
+def closed():
+    stream = io.StringIO()
+    stream.close()
+    return stream
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGHUP"), reason="this system has no SIGHUP")
+@pytest.mark.parametrize(
+    "stdin", [lambda: None, closed, io.StringIO], ids=["none", "closed", "no number"]
+)
+def test_without_a_terminal_a_hang_up_has_the_configuration_read(monkeypatch, stdin):
+    monkeypatch.setattr(sys, "stdin", stdin())
+    changed, stop = threading.Event(), threading.Event()
+    before = signal.getsignal(signal.SIGHUP)
+    try:
+        _reload_on_hang_up(changed, stop)
+        os.kill(os.getpid(), signal.SIGHUP)
+        assert changed.wait(5)
+        assert not stop.is_set()
+    finally:
+        signal.signal(signal.SIGHUP, before)
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGHUP"), reason="this system has no SIGHUP")
+def test_a_standard_input_closed_later_is_no_reason_to_fail(monkeypatch):
+    ours, theirs = os.openpty()
+    changed, stop = threading.Event(), threading.Event()
+    before = signal.getsignal(signal.SIGHUP)
+    with os.fdopen(theirs, closefd=False) as terminal:
+        monkeypatch.setattr(sys, "stdin", terminal)
+        try:
+            _reload_on_hang_up(changed, stop)
+            terminal.close()
+            os.kill(os.getpid(), signal.SIGHUP)
+            assert changed.wait(5), "the terminal itself is still there"
+            changed.clear()
+            os.close(ours)
+            os.kill(os.getpid(), signal.SIGHUP)
+            assert stop.wait(5), "gone, so that the watch ends"
+            assert not changed.is_set()
+        finally:
+            signal.signal(signal.SIGHUP, before)
+            os.close(theirs)

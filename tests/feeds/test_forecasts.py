@@ -122,6 +122,33 @@ def test_one_that_was_superseded_is_left_out(web):
     assert [each.text for each in fetch("awc", "XBRN").reports] == [TAF]
 
 
+def dated(number, minute=None):
+    """A record with a text of its own; None: without a time of issue."""
+    at = "" if minute is None else f"2026-09-22T17:{minute:02d}:00Z"
+    return RECORD | {"issueTime": at, "rawTAF": f"{TAF} FM{number:06d} 20018KT"}
+
+
+def test_of_each_station_only_the_newest_four_are_given_those_without_a_time_last(web):
+    other = RECORD | {"icaoId": "XLKS", "rawTAF": TAF.replace("XBRN", "XLKS")}
+    records = [dated(0), dated(1, 20), dated(2, 50), dated(3, 10), dated(4, 30), dated(5, 40)]
+    web.get(AWC, json=[other, *records, dated(6), records[2]])
+    result = fetch("awc", "XBRN", "XLKS")
+    expected = [other, *(records[n] for n in (1, 2, 4, 5))]
+    assert [each.text for each in result.reports] == [each["rawTAF"] for each in expected]
+    assert result.problems == ("awc forecasts: XBRN: 3 more than the newest 4 are left out",)
+
+
+def test_an_answer_of_any_size_leaves_little_behind(web):
+    """A faulty or hostile server: neither its forecasts nor its faults pile up."""
+    good = [dated(number, 30) for number in range(3000)]
+    bad = [RECORD | {"icaoId": f"Y{number}"} for number in range(3000)]
+    web.get(AWC, json=good + bad)
+    result = fetch("awc", "XBRN")
+    assert [each.text for each in result.reports] == [each["rawTAF"] for each in good[-4:]]
+    assert len(result.problems) == 12
+    assert result.problems[1] == "awc forecasts: 3000 records hold no forecast"
+
+
 def test_without_a_time_of_issue_the_texts_own_counts(web):
     web.get(AWC, json=[RECORD | {"issueTime": "soon"}])
     assert fetch("awc", "XBRN").reports[0].observed_at is None

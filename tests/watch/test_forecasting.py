@@ -216,12 +216,110 @@ def by_hand(tmp_path, clock, monkeypatch):
 
 
 def test_the_same_trouble_is_told_once(by_hand, caplog):
+    caplog.set_level(logging.DEBUG)
     busy = FeedBusy("awc", "HTTP 429", HOUR)
     by_hand.told.answers = [busy, busy, FetchResult(()), busy]
     for _ in range(4):
         by_hand.turn()
     told = [r.levelno for r in caplog.records if r.message == "forecast_problem"]
-    assert told.count(logging.WARNING) == 2
+    assert told == [logging.WARNING] * 2
+
+
+def test_of_many_problems_the_first_are_told_and_the_rest_counted_once(by_hand, caplog):
+    caplog.set_level(logging.DEBUG)
+    many = FetchResult((), tuple(f"record {number} is none" for number in range(2000)))
+    by_hand.told.answers = [many, many]
+    for _ in range(2):
+        by_hand.turn()
+    told = [r.problem for r in caplog.records if r.message == "forecast_problem"]
+    assert told == [
+        *(f"record {number} is none" for number in range(10)),
+        "1990 further problems with forecasts",
+    ]
+
+
+def test_of_an_answer_without_measure_four_a_station_are_decoded_and_kept(by_hand, monkeypatch):
+    decoded = []
+    decode = dealings.decode_forecast
+    monkeypatch.setattr(
+        dealings, "decode_forecast", lambda text, at: (decoded.append(text), decode(text, at))[1]
+    )
+    ours = [raw(f"{TAF} FM{number:06d} 20018KT", issued_at=NOW) for number in range(3000)]
+    others = [
+        raw(f"TAF Y{number:03d} 221730Z 2218/2318 19017KT", issued_at=NOW) for number in range(999)
+    ]
+    newest = raw(AMENDED.replace("222047Z", "221734Z"), issued_at=NOW + timedelta(minutes=1))
+    by_hand.told.answers = [FetchResult((newest, *ours, *others))]
+    assert by_hand.turn() == 4
+    assert len(decoded) == 8
+    kept = newest_forecast(by_hand._store, "XBRN")
+    assert kept is not None
+    assert kept.raw == newest.text
+
+
+# --- no thread is left (F38) -----------------------------------------------
+
+
+class Nothing:
+    """A reader of the configuration that has nothing to read."""
+
+    asked = threading.Event()
+
+    def look_on(self, stop, adopted):
+        stop.wait()
+
+
+@pytest.fixture
+def refused(monkeypatch):
+    """Names of threads that cannot be started."""
+    names = set()
+    start = threading.Thread.start
+
+    def refuse(thread):
+        if thread.name in names:
+            raise RuntimeError("can't start new thread")
+        start(thread)
+
+    monkeypatch.setattr(threading.Thread, "start", refuse)
+    return names
+
+
+def courier_runs():
+    return any(thread.name == "courier" for thread in threading.enumerate())
+
+
+@pytest.mark.fault("F38")
+def test_f38_no_thread_for_forecasts_costs_the_forecasts_alone(tmp_path, server, refused, caplog):
+    refused.add("forecasts")
+    clock = SystemClock()
+    with bench(tmp_path, with_station(config_text()), clock) as b:
+        b.feed = Storm(clock)
+        b.again()
+        forecasting = Forecasting(lambda: b.watch.settings, b.store, clock)
+        stop = threading.Event()
+        running = threading.Thread(
+            target=run,
+            args=(b.watch, timedelta(seconds=0.2), clock, stop),
+            kwargs={"forecasting": forecasting},
+        )
+        running.start()
+        wait_for(lambda: list((tmp_path / "dropped").glob("*.eml")), "no notice left")
+        stop.set()
+        running.join(PATIENCE_S)
+        assert not running.is_alive()
+    assert caplog.text.count("no_forecasts") == 1
+
+
+@pytest.mark.fault("F38")
+@pytest.mark.parametrize("name", ["reload", "APScheduler"])
+def test_f38_where_the_watch_cannot_begin_it_ends_whole(tmp_path, refused, name):
+    refused.add(name)
+    clock = SystemClock()
+    with bench(tmp_path, config_text(), clock) as b:
+        with pytest.raises(RuntimeError, match="new thread"):
+            run(b.watch, HOUR, clock, threading.Event(), reload=Nothing())
+        # Its thread is no daemon: one left behind would keep a process that does nothing.
+        wait_for(lambda: not courier_runs(), "the courier runs on")
 
 
 def test_what_could_not_be_stored_is_asked_for_past_every_cache(by_hand, monkeypatch, caplog):

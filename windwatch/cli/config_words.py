@@ -78,11 +78,7 @@ def settings_in_words(settings: Settings, on: date) -> str:
         lines += [
             *_airfield_lines(plan, on),
             "",
-            *_runway_limits(plan),
-            *(paragraph(not_judged_words(name)) for name in not_judged(plan, based)),
-            "",
-            *_ground_limits(plan),
-            *_demonstrated(based),
+            *limits_lines(plan, based),
             "",
         ]
     lines += ["Contacts"]
@@ -99,7 +95,7 @@ def _airfield_lines(plan: AirfieldPlan, on: date) -> list[str]:
     stations = listed([field.station.id, *(each.id for each in field.fall_back_stations)])
     given = "as configured" if field.variation_deg is not None else f"on {on}"
     runways = "; ".join(
-        " / ".join(_end_words(end, plan.variation_deg) for end in runway.ends)
+        " / ".join(end_words(end, plan.variation_deg) for end in runway.ends)
         for runway in field.runways
     )
     return [
@@ -110,7 +106,25 @@ def _airfield_lines(plan: AirfieldPlan, on: date) -> list[str]:
     ]
 
 
-def _end_words(end: RunwayEnd, variation_deg: float) -> str:
+def limits_lines(plan: AirfieldPlan, based: tuple[Aircraft, ...]) -> list[str]:
+    """The limits that apply at an airfield, whose each is, and what is not judged."""
+    return [
+        *_runway_limits(plan),
+        *(paragraph(not_judged_words(name)) for name in not_judged(plan, based)),
+        "",
+        *_ground_limits(plan),
+        *_demonstrated(based),
+    ]
+
+
+def end_words(end: RunwayEnd, variation_deg: float) -> str:
+    """``10 (091 true)``: an end of a runway with its heading.
+
+    Parameters
+    ----------
+    variation_deg : float
+        East positive. [°]
+    """
     found = true_heading(end.heading, variation_deg)
     approximate = ", approximate heading" if found.approximate else ""
     return f"{end.name} ({degrees(found.heading_true)} true{approximate})"

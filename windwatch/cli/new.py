@@ -84,30 +84,31 @@ def new(path: Path, replacing: bool, table_file: Path | None, **options: Any) ->
     written before the end: Ctrl-C leaves no trace.
     """
     # The schema and the table of airfields take their time: not for --help.
-    from windwatch.cli.new_file import refuse_existing, write_checked, write_schema  # noqa: PLC0415
+    from windwatch.cli.new_file import refuse_existing, write_schema  # noqa: PLC0415
     from windwatch.cli.new_given import Given  # noqa: PLC0415
     from windwatch.cli.new_talk import Talk  # noqa: PLC0415
 
     refuse_existing(path, replacing=replacing)
     options["fall_back"] = options["fall_back"] or None
     given = Given(table=table_file, **options)
+    talk = Talk(given, path, clock.utc_now().date(), replacing=replacing)
     try:
-        talk = Talk(given, path, clock.utc_now().date())
-        text = talk.text()
+        written = talk.write()
     except KeyboardInterrupt:
-        click.echo("\nNothing was written.", err=True)
-        raise click.exceptions.Exit(INTERRUPTED) from None
-    settings = write_checked(path, text, replacing=replacing)
+        click.echo()
+        written = None
+    if written is None:
+        click.echo("Nothing was written.", err=True)
+        raise click.exceptions.Exit(INTERRUPTED)
+    path = written.path
     write_schema(path.parent)
     if not given.yes:
         click.echo()
     click.echo(
         paragraph(f"{path} is written and checked. What applies: windwatch config show {path}")
     )
-    for warning in settings.warnings:
-        click.echo(hanging(f"Look at {warning}"))
-    for line in talk.summary():
-        click.echo(paragraph(line))
+    for line in talk.last_words(written.settings):
+        click.echo(hanging(line) if line.startswith("Look at ") else paragraph(line))
     if talk.wants_test():
         _test(path, talk.mail_folder())
     click.echo(f"\nTo suppose a wind:\n\n  windwatch now {path} --wind 24018G28KT")

@@ -1,22 +1,38 @@
-"""Asking a person: an offer that Enter takes, a mend for rubbish and the same question again."""
+"""Asking a person: an offer that Enter takes, a mend for rubbish, and a way back."""
 
 from __future__ import annotations
 
 import sys
 from collections.abc import Callable
-from typing import TypeVar
+from contextlib import suppress
+from typing import Final, TypeVar
 
 import click
 
 from windwatch.cli.show import hanging, paragraph
 from windwatch.errors import UsageError
 from windwatch.settings.starting_read import Refusal
+from windwatch.settings.words import shown
 
 Answer = TypeVar("Answer")
+
+BACK: Final = "back"
+HELP: Final = "?"
+_AGREED: Final = ("yes", "y")
+# Offers that "yes" does not take: there it means the opposite, or itself.
+_NOT_AGREED: Final = (None, "no", "no more", "none", "not yet", "yes")
+_NO_MORE_SAID: Final = "Answer in a word or a figure, as it stands in brackets."
+
+
+class _Back(Exception):
+    """Somebody wishes to go back; `Asker.talk` alone sees it."""
 
 
 class Asker:
     """Puts the questions, or takes what was offered where nobody is to be asked.
+
+    Going back is telling the talk again with one answer less: what is asked later may depend on
+    every answer before, and is then right by itself.
 
     Attributes
     ----------
@@ -26,12 +42,42 @@ class Asker:
 
     def __init__(self, *, silent: bool) -> None:
         self.silent = silent
+        self._answers: list[str] = []
+        # How many of these the talk, told again, has been through.
+        self._retold = 0
+        # What was answered to a question when it was last put: offered when it is put again.
+        self._kept: dict[tuple[str, str, str | None], str] = {}
+        if not silent and sys.stdin.isatty():
+            # With it the arrow keys move in the line; Windows has them without.
+            with suppress(ImportError):
+                import readline  # noqa: F401, PLC0415 - importing it is all it needs
+
+    def talk(self, questions: Callable[[], Answer]) -> Answer:
+        """Put questions one after another; ``back`` goes to the one before.
+
+        Parameters
+        ----------
+        questions : callable
+            Asks, and returns what comes of the answers. It is called again after each ``back``,
+            and must ask the same after the same answers.
+        """
+        while True:
+            self._retold = 0
+            try:
+                found = questions()
+            except _Back:
+                self._answers.pop()
+                continue
+            self._answers.clear()
+            self._retold = 0
+            return found
 
     def say(self, *paragraphs: str) -> None:
-        """Say something on the way; in silence nothing."""
-        if not self.silent:
-            for text in paragraphs:
-                click.echo(paragraph(text) if "\n" not in text else text)
+        """Say something on the way; in silence, and where it was said already, nothing."""
+        if self.silent or self._retold < len(self._answers):
+            return
+        for text in paragraphs:
+            click.echo(paragraph(text) if "\n" not in text else text)
 
     def ask(
         self,
@@ -42,6 +88,8 @@ class Asker:
         given: str | None = None,
         offered: str | None = None,
         said: str = "",
+        explained: bool = False,
+        about: str = "",
     ) -> Answer:
         """Ask until the answer can be read.
 
@@ -59,6 +107,11 @@ class Asker:
             What Enter takes; None: it must be answered.
         said : str
             What one should know before answering.
+        explained : bool
+            That was said before: only ``?`` shows it.
+        about : str
+            What is asked about. After going back a former answer is offered only where label,
+            offer and this are the same.
 
         Raises
         ------
@@ -71,44 +124,99 @@ class Asker:
             if offered is None:
                 raise UsageError(f"{label}: not given; add {option}")
             return read_option(option.partition(" ")[0], offered, read)
-        if said:
+        if self._retold < len(self._answers):
+            self._retold += 1
+            return read(self._answers[self._retold - 1])
+        if said and not explained:
             click.echo()
             click.echo(paragraph(said))
+        question = (label, about, offered)
+        text, answer = self._answered(
+            label, read, offer=self._kept.get(question, offered), option=option, said=said
+        )
+        self._kept[question] = text
+        self._answers.append(text)
+        self._retold += 1
+        return answer
+
+    def _answered(
+        self,
+        label: str,
+        read: Callable[[str], Answer],
+        *,
+        offer: str | None,
+        option: str,
+        said: str,
+    ) -> tuple[str, Answer]:
+        """Put a question until its answer can be read; the answer as typed, and as read."""
         while True:
-            typed = self._line(f"{label}{'' if not offered else f' [{offered}]'}: ", option)
-            if not typed and offered is None:
-                click.echo(hanging("  This cannot be left out."))
+            text = self._line(label, offer, option)
+            if text == HELP:
+                click.echo(paragraph(said or _NO_MORE_SAID, "  "))
                 continue
+            if not text and offer is None:
+                click.echo("  This cannot be left out.")
+                continue
+            if text.lower() in _AGREED and offer not in _NOT_AGREED:
+                text = ""
+            text = text or offer or ""
             try:
-                return read(typed or offered or "")
+                return text, read(text)
             except Refusal as error:
                 click.echo(hanging(f"  {error.problem}; {error.mend}."))
 
-    def yes(self, label: str, *, option: str, offered: bool = True, said: str = "") -> bool:
+    def yes(
+        self,
+        label: str,
+        *,
+        option: str,
+        offered: bool = True,
+        said: str = "",
+        explained: bool = False,
+        about: str = "",
+    ) -> bool:
         """A question for yes or no."""
 
         def read(text: str) -> bool:
             word = text.strip().lower()
             if word in {"y", "yes", "n", "no"}:
                 return word in {"y", "yes"}
-            raise Refusal(f"{text!r} is neither yes nor no", "write yes or no")
+            raise Refusal(f"{shown(text)} is neither yes nor no", "write yes or no")
 
-        return self.ask(label, read, option=option, offered="yes" if offered else "no", said=said)
+        offer = "yes" if offered else "no"
+        return self.ask(
+            label,
+            read,
+            option=option,
+            offered=offer,
+            said=said,
+            explained=explained,
+            about=about,
+        )
 
-    @staticmethod
-    def _line(prompt: str, option: str) -> str:
-        try:
-            typed = input(prompt).strip()
-        except EOFError:
-            click.echo()
-            raise UsageError(
-                f"the answers end at {prompt.strip()!r}, and nothing was written; answer it, or "
-                f"give {option}; --yes takes what is offered"
-            ) from None
-        if not sys.stdin.isatty():
-            # No terminal has shown what was typed, nor ended its line.
-            click.echo(typed)
-        return typed
+    def _line(self, label: str, offer: str | None, option: str) -> str:
+        """What is typed; ``back`` does not return."""
+        prompt = f"{label}{f' [{offer}]' if offer else ''}: "
+        while True:
+            try:
+                typed = input(prompt).strip()
+            except EOFError:
+                click.echo()
+                raise UsageError(
+                    f"the answers end at {prompt.strip()!r}, and nothing was written; answer it, "
+                    f"or give {option}; --yes takes what is offered"
+                ) from None
+            except UnicodeDecodeError:
+                click.echo("  That cannot be read as text; type it again.")
+                continue
+            if not sys.stdin.isatty():
+                # No terminal has shown what was typed, nor ended its line.
+                click.echo("".join(each if each.isprintable() else "?" for each in typed))
+            if typed.lower() != BACK:
+                return typed
+            if self._answers:
+                raise _Back
+            click.echo("  There is no question before this one.")
 
 
 def read_option(option: str, text: str, read: Callable[[str], Answer]) -> Answer:

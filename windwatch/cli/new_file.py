@@ -23,7 +23,8 @@ def refuse_existing(path: Path, *, replacing: bool) -> None:
     Raises
     ------
     UsageError
-        If the file is there and may not be replaced, or its folder is not there.
+        If the file is there and may not be replaced, or its folder is not there or not to be
+        written into.
     """
     if path.is_dir():
         raise UsageError(f"{path} is a folder; name a file, as {path / 'field.toml'}")
@@ -31,6 +32,36 @@ def refuse_existing(path: Path, *, replacing: bool) -> None:
         raise UsageError(f"{path} is there already; name another file, or add --replace")
     if not path.parent.is_dir():
         raise UsageError(f"there is no folder {path.parent}; make it, or name another")
+    # Rights do not tell all (a disk may be read-only): it is tried.
+    draft = _draft(path)
+    try:
+        _write(draft, b"")
+    except OSError as error:
+        raise _unwritable(path, error) from None
+    finally:
+        with suppress(OSError):
+            draft.unlink()
+
+
+def checked(path: Path, text: str) -> Settings:
+    """What a text comes to, read as ``config check`` would read it at its place.
+
+    Raises
+    ------
+    SettingsError
+        If it cannot be used.
+    UsageError
+        If nothing can be written beside its place.
+    """
+    draft = _draft(path)
+    try:
+        _write(draft, text.encode())
+        return _read(draft, path)
+    except OSError as error:
+        raise _unwritable(path, error) from None
+    finally:
+        with suppress(OSError):
+            draft.unlink()
 
 
 def write_checked(path: Path, text: str, *, replacing: bool) -> Settings:
@@ -50,8 +81,7 @@ def write_checked(path: Path, text: str, *, replacing: bool) -> Settings:
     UsageError
         If the file cannot be written, or came to be there meanwhile.
     """
-    # Not .toml: a watch that reads the whole folder shall not take it in.
-    draft = path.with_name(f".{path.name}.{os.getpid()}.draft")
+    draft = _draft(path)
     try:
         _write(draft, text.encode())
         settings = _read(draft, path)
@@ -64,13 +94,20 @@ def write_checked(path: Path, text: str, *, replacing: bool) -> Settings:
             f"{path} came to be there meanwhile; name another file, or add --replace"
         ) from None
     except OSError as error:
-        raise UsageError(
-            f"{path} cannot be written: {error.strerror or error}; name a file elsewhere"
-        ) from None
+        raise _unwritable(path, error) from None
     finally:
         with suppress(OSError):
             draft.unlink()
     return replace(settings, files=(path,))
+
+
+def _draft(path: Path) -> Path:
+    # Not .toml: a watch that reads the whole folder shall not take it in.
+    return path.with_name(f".{path.name}.{os.getpid()}.draft")
+
+
+def _unwritable(path: Path, error: OSError) -> UsageError:
+    return UsageError(f"{path} cannot be written: {error.strerror or error}; name a file elsewhere")
 
 
 def _put_where_nothing_is(draft: Path, path: Path) -> None:

@@ -1,4 +1,4 @@
-"""The whole talk of ``config new``: questions in order, the text, and what is said at the end."""
+"""The whole talk of ``config new``: questions in order, a last look, what is said at the end."""
 
 from __future__ import annotations
 
@@ -6,28 +6,42 @@ import os
 from collections.abc import Iterator
 from datetime import date
 from pathlib import Path
-from typing import Final
+from typing import Final, NamedTuple
 
 from windwatch.airfields.table import open_table
-from windwatch.cli.new_airfield import ask_airfield, stands_words
+from windwatch.cli.new_airfield import ask_airfield
 from windwatch.cli.new_ask import Asker, read_option
-from windwatch.cli.new_file import SCHEMA_NAME
+from windwatch.cli.new_contacts import ask_contacts
+from windwatch.cli.new_file import SCHEMA_NAME, checked, refuse_existing, write_checked
 from windwatch.cli.new_given import Given
-from windwatch.cli.new_people import ask_aircraft, ask_contacts, ask_pilots, ask_who_flies
+from windwatch.cli.new_overview import leaving_words, overview, starters_words
+from windwatch.cli.new_people import ask_aircraft, ask_pilots, ask_who_flies
+from windwatch.cli.new_stations import Neighbours, stands_words
+from windwatch.cli.show import hanging
 from windwatch.cli.stations import BY_HAND
-from windwatch.errors import UsageError
+from windwatch.errors import SettingsError, UsageError
 from windwatch.feeds.values import FeedSettings
 from windwatch.settings import starting_read as read
+from windwatch.settings.running import Settings
 from windwatch.settings.starting import Answers, ContactAnswer, FeedAnswer
 from windwatch.settings.starting_parts import mapping as read_mapping
 from windwatch.settings.starting_text import MAKE_ONE, as_toml, secrets_needed
+from windwatch.settings.words import shown
 
 # Kinds whose reports are about stations that the public Data API knows as well.
 _PUBLIC: Final = ("awc", "awc-cache", "noaa-text", "noaa-cycles", "nws")
 _WELCOME: Final = (
-    "A few questions, and the file is written and checked. Enter takes what stands in brackets. "
-    "Nothing is written before the end; Ctrl-C leaves no trace."
+    "A few questions, and the file is written and checked. Enter takes what stands in brackets; "
+    "back goes to the question before, and your answers are then offered again; ? explains a "
+    "question. Nothing is written before the end; Ctrl-C leaves no trace."
 )
+
+
+class Written(NamedTuple):
+    """The file that was written, and what it says."""
+
+    path: Path
+    settings: Settings
 
 
 class Talk:
@@ -39,59 +53,99 @@ class Talk:
         What needs no question.
     path : Path
         Where the file will be.
+    replacing : bool
+        A file that is there may be written over.
     today : date
         For the magnetic variation of runway numbers.
     """
 
-    def __init__(self, given: Given, path: Path, today: date) -> None:
+    def __init__(self, given: Given, path: Path, today: date, *, replacing: bool) -> None:
         self._given = given
         self._path = path
+        self._replacing = replacing
         self._today = today
         self._asker = Asker(silent=given.yes)
         self._answers: Answers | None = None
 
-    def text(self) -> str:
-        """Put the questions, and return the text of the file."""
-        self._answers = self._ask()
-        return as_toml(self._answers)
-
-    def _ask(self) -> Answers:
+    def write(self) -> Written | None:
+        """Put the questions and write the file; None where it is not wanted after all."""
         given, asker = self._given, self._asker
         _judge_feed(given)
         asker.say(_WELCOME)
         table = open_table(given.table)
-        field = ask_airfield(asker, given, table, _who_is_asked(given), self._today)
-        aircraft = ask_aircraft(asker, given)
-        pilots = ask_pilots(asker, given)
-        aircraft = ask_who_flies(asker, given, aircraft, pilots)
-        telling = ask_contacts(asker, given, aircraft)
-        return Answers(
-            feed=_feed(asker, given, telling.contacts),
-            airfield=field,
-            aircraft=aircraft,
-            pilots=pilots,
-            contacts=telling.contacts,
-            mail=telling.mail,
-            mail_folder=telling.folder,
-            schema_url=f"./{SCHEMA_NAME}",
+        neighbours = Neighbours(_who_is_asked(given), table)
+
+        def questions() -> bool:
+            field = ask_airfield(asker, given, table, neighbours, self._today)
+            aircraft = ask_aircraft(asker, given)
+            pilots = ask_pilots(asker, given)
+            aircraft = ask_who_flies(asker, given, aircraft, pilots)
+            telling = ask_contacts(asker, given, aircraft)
+            self._answers = Answers(
+                feed=_feed(asker, given, telling.contacts),
+                airfield=field,
+                aircraft=aircraft,
+                pilots=pilots,
+                contacts=telling.contacts,
+                mail=telling.mail,
+                mail_folder=telling.folder,
+                schema_url=f"./{SCHEMA_NAME}",
+            )
+            return self._wanted(self._answers)
+
+        return self._written() if asker.talk(questions) else None
+
+    def _wanted(self, answers: Answers) -> bool:
+        """Whether it shall be written, after a last look at what it comes to."""
+        if self._asker.silent:
+            return True
+        try:
+            settings = checked(self._path, as_toml(answers))
+        except SettingsError as error:
+            faults = "\n".join(hanging(str(fault)) for fault in error.faults)
+            self._asker.say("", f"It cannot be written so:\n{faults}")
+            return self._asker.ask("Type back, to change it", _only_back, option="--yes")
+        self._asker.say("", overview(settings, answers, self._path, self._today), "")
+        return self._asker.yes(
+            "Write it, or back?",
+            option="--yes",
+            said="Yes: it is written. Back: the question before. No: nothing is written.",
+            explained=True,
         )
+
+    def _written(self) -> Written:
+        text = as_toml(self._given_answers())
+        while True:
+            try:
+                settings = write_checked(self._path, text, replacing=self._replacing)
+            except UsageError as error:
+                if self._asker.silent:
+                    raise
+                # So many answers are not given twice.
+                self._asker.say(f"  {error}.")
+                self._path = self._asker.ask("Another file", self._other_file, option="FILE")
+            else:
+                return Written(self._path, settings)
+
+    def _other_file(self, text: str) -> Path:
+        path = Path(read.folder(text))
+        try:
+            refuse_existing(path, replacing=self._replacing)
+        except UsageError as error:
+            raise read.Refusal(str(error), "or end with Ctrl-C") from None
+        return path
 
     # --- afterwards ------------------------------------------------------------------
 
-    def summary(self) -> Iterator[str]:
-        """What must be known of the file, a paragraph each."""
+    def last_words(self, settings: Settings) -> Iterator[str]:
+        """What must be known of the file, a paragraph each; what was shown before, not again."""
         answers = self._given_answers()
-        yield from stands_words(answers.airfield)
-        starters = [each.name for each in answers.aircraft if each.starters]
-        starters += [each.name for each in answers.pilots if each.starters]
-        if starters:
-            yield (
-                f"Limits of {', '.join(starters)} are in part figures to start with: common "
-                "practice, no source. Confirm each with your school's own book; they are marked in "
-                "the file."
-            )
-        if answers.mail_folder:
-            yield f"Nothing is sent yet: notices are left as files in {answers.mail_folder}."
+        if self._asker.silent:
+            for warning in settings.warnings:
+                yield f"Look at {warning}"
+            yield from stands_words(answers.airfield)
+            yield from starters_words(answers)
+            yield from leaving_words(answers)
         for name in self._missing_secrets():
             made = "" if name.endswith("PASSWORD") else f", as made by {MAKE_ONE}"
             yield f"Before it starts, set the environment variable {name}{made}."
@@ -126,6 +180,10 @@ class Talk:
         if self._answers is None:
             raise UsageError("nothing has been asked yet")
         return self._answers
+
+
+def _only_back(text: str) -> bool:
+    raise read.Refusal(f"{shown(text)} does not mend it", "type back, or end with Ctrl-C")
 
 
 # --- the feed ------------------------------------------------------------------------------

@@ -7,9 +7,11 @@ They are shown beside what was observed and judge nothing yet. A forecast is han
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from bisect import insort
+from collections import Counter
+from collections.abc import Collection, Iterable
 from datetime import datetime, timedelta
-from typing import Final
+from typing import Final, NamedTuple
 
 from windwatch.clock import Clock
 from windwatch.errors import FeedError
@@ -21,6 +23,11 @@ FORECAST_KINDS: Final = ("awc", "noaa-text", "recorded")
 FORECAST: Final = "TAF"
 # The longest reach thirty hours ahead: what was received before is over.
 LASTS: Final = timedelta(hours=36)
+# The one that holds, what amends it, and what came in the same minute. No station needs more, and
+# a broken or hostile server must not fill memory and store with them.
+A_STATION: Final = 4
+# Problems of one answer that are told one by one; of the rest their number is.
+TOLD: Final = 10
 _FORECAST: Final = re.compile(r"(?:TAF )*(?:(?:AMD|COR) )*(?P<station>[A-Z][A-Z0-9]{3}) [0-9]{6}")
 
 
@@ -28,6 +35,64 @@ def forecast_station(line: str) -> str | None:
     """Whose forecast a line is, or None if it does not begin like a TAF."""
     found = _FORECAST.match(line)
     return found["station"] if found else None
+
+
+class Newest:
+    """The newest few forecasts of each station, however many are offered.
+
+    Parameters
+    ----------
+    wanted : collection of str
+        Stations; whatever is of no such station shares one place among them.
+    """
+
+    def __init__(self, wanted: Collection[str]) -> None:
+        self._wanted = frozenset(wanted)
+        self._held: dict[str | None, list[tuple[_Age, RawReport]]] = {}
+        self._offered = 0
+        # How many were not kept, by station; None: of no station that was wanted.
+        self.left_out: Counter[str | None] = Counter()
+
+    def offer(self, report: RawReport) -> None:
+        """Take one in, and let the oldest of its station go where there are too many."""
+        whose = forecast_station(report.text)
+        station = whose if whose in self._wanted else None
+        held = self._held.setdefault(station, [])
+        self._offered += 1
+        if any(report.text == each.text for _, each in held):
+            return
+        insort(held, (_age(report, self._offered), report), key=lambda each: each[0])
+        if len(held) > A_STATION:
+            del held[0]
+            self.left_out[station] += 1
+
+    @property
+    def reports(self) -> list[RawReport]:
+        """What is kept, in the order in which it was offered."""
+        held = [each for kept in self._held.values() for each in kept]
+        return [report for _, report in sorted(held, key=lambda each: each[0].place)]
+
+
+class _Age(NamedTuple):
+    """The greater, the newer: without a time of issue last, and of one time what came last."""
+
+    dated: bool
+    at: datetime
+    received_at: datetime
+    place: int
+
+
+def _age(report: RawReport, place: int) -> _Age:
+    at = report.observed_at
+    return _Age(at is not None, at or report.received_at, report.received_at, place)
+
+
+def newest_of(reports: Iterable[RawReport], wanted: Collection[str]) -> list[RawReport]:
+    """The newest few of each station, in the order they came; see `Newest`."""
+    newest = Newest(wanted)
+    for report in reports:
+        newest.offer(report)
+    return newest.reports
 
 
 class RecordedForecasts:

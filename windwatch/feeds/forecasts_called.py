@@ -14,7 +14,7 @@ from urllib.parse import quote, urlencode
 
 from windwatch.feeds.awc import BASE as AWC_BASE
 from windwatch.feeds.awc import MAX_ENTRIES
-from windwatch.feeds.forecasts import FORECAST, forecast_station
+from windwatch.feeds.forecasts import A_STATION, FORECAST, TOLD, Newest, forecast_station
 from windwatch.feeds.gather import Ask, Found, Gatherer
 from windwatch.feeds.http import FeedClient, Reply
 from windwatch.feeds.json_text import NotTheFormat, members, read_json
@@ -103,18 +103,22 @@ class AwcForecasts(_Called):
             raise NotTheFormat(f"the feed reports an error: {quoted(str(value['error']))}")
         if not isinstance(value, list):
             raise NotTheFormat("no JSON list of TAF objects")
-        found: list[RawReport] = []
+        newest = Newest(wanted)
         problems: list[str] = []
+        bad = 0
         for number, item in enumerate(value, start=1):
             try:
                 report = self._record(members(item, "it"), wanted, now)
             except NotTheFormat as error:
-                problems.append(f"awc forecasts: record {number}: {error}")
+                bad += 1
+                if bad <= TOLD:
+                    problems.append(f"awc forecasts: record {number}: {error}")
             else:
-                found += [] if report is None else [report]
-        if value and len(problems) == len(value):
+                if report is not None:
+                    newest.offer(report)
+        if value and bad == len(value):
             raise NotTheFormat(f"none of {len(value)} records holds a forecast; {problems[0]}")
-        return found, problems
+        return newest.reports, [*_left_out(newest), *_in_short(problems, bad)]
 
     def _record(
         self, item: dict[str, Any], wanted: frozenset[str], now: datetime
@@ -126,6 +130,21 @@ class AwcForecasts(_Called):
         if item.get("mostRecent") == 0:
             return None
         return self._forecast(item.get("rawTAF"), station.upper(), _moment(item), now)
+
+
+def _left_out(newest: Newest) -> list[str]:
+    """Say for whom more came than anybody needs."""
+    return [
+        f"awc forecasts: {station}: {count} more than the newest {A_STATION} are left out"
+        for station, count in newest.left_out.items()
+    ]
+
+
+def _in_short(problems: list[str], bad: int) -> list[str]:
+    """The first problems, headed by how many there are if those are not all."""
+    if bad <= len(problems):
+        return problems
+    return [f"awc forecasts: {bad} records hold no forecast", *problems]
 
 
 def _moment(item: dict[str, Any]) -> datetime | None:

@@ -61,6 +61,10 @@ class AirfieldAnswer:
         Where its figures come from; '' where somebody typed them.
     hours : tuple of two str, or None
         Local opening and closing; None: always.
+    table_runways : tuple of str
+        Names of the runways that the table has, where its figures were taken.
+    doubts : tuple of str
+        What is doubtful about these figures, a sentence each, without its full stop.
     """
 
     id: str
@@ -75,6 +79,8 @@ class AirfieldAnswer:
     hours: tuple[str, str] | None = None
     remark: str = ""
     station_known: bool = True
+    table_runways: tuple[str, ...] = ()
+    doubts: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

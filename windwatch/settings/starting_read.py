@@ -5,6 +5,7 @@ The same readers serve the questions of `config new` and its options.
 
 from __future__ import annotations
 
+import math
 import re
 import zoneinfo
 from collections.abc import Callable
@@ -144,10 +145,12 @@ def elevation_ft(text: str) -> float:
 
 def number(text: str, least: float, most: float, like: str) -> float:
     """A number within a range."""
-    try:
-        found = float(text.strip().removesuffix("ft").removesuffix("kt"))
-    except ValueError:
-        raise Refusal(f"{words.shown(text)} is no number", f"write {like}") from None
+    figure = text.strip().removesuffix("ft").removesuffix("kt").strip()
+    found = _figure(figure)
+    if found is None and _figure(figure.replace(",", ".")) is not None:
+        raise Refusal(f"{words.shown(text)} has a comma", "write a point before the decimals")
+    if found is None or not math.isfinite(found):
+        raise Refusal(f"{words.shown(text)} is no number", f"write {like}")
     if not least <= found <= most:
         raise Refusal(f"{found:g} is outside {least:g} to {most:g}", f"write {like}")
     return found
@@ -195,7 +198,7 @@ def folder(text: str) -> str:
 
 def knots(text: str) -> float:
     """A limit in knots."""
-    found = number(text, -1e6, 1e6, "a limit in knots, as 15")
+    found = number(text, -math.inf, math.inf, "a limit in knots, as 15")
     if not 0 < found <= MOST_KNOTS:
         raise Refusal(
             f"{found:g} would {'always' if found <= 0 else 'never'} be exceeded",

@@ -18,8 +18,10 @@ from windwatch.store.tables import (
     NOTICE_PICTURES,
     NOTICE_STEPS,
     NOTICES,
+    PICTURES,
     SETTINGS_SEEN,
 )
+from windwatch.store.tidy import unnamed
 
 FORGOTTEN: Final = "(forgotten)"
 TABLES: Final = tuple(
@@ -34,6 +36,7 @@ TABLES: Final = tuple(
         NOTICE_PICTURES,
         NOTICE_STEPS,
         NOTICES,
+        PICTURES,
         SETTINGS_SEEN,
     )
 )
@@ -60,6 +63,8 @@ def forget(connection: Connection, contact: str) -> int:
     connection.execute(delete(NOTICE_STEPS).where(NOTICE_STEPS.c.contact == contact))
     notices = select(NOTICES.c.id).where(NOTICES.c.contact == contact)
     connection.execute(delete(NOTICE_PICTURES).where(NOTICE_PICTURES.c.notice.in_(notices)))
+    # What was drawn for them alone; what others were sent too stays.
+    connection.execute(delete(PICTURES).where(unnamed()))
     gone = connection.execute(
         delete(NOTICES).where(NOTICES.c.contact == contact).returning(NOTICES.c.id)
     ).all()

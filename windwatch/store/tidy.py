@@ -143,7 +143,7 @@ def _old(
     since = now - keep.reports
     ours = REPORTS.c.id.in_(sorted(evidence))
     yield NOTICES, and_(NOTICES.c.at < now - keep.notices, ~_on_its_way(), ~_of_open_episode())
-    yield PICTURES, ~exists().where(NOTICE_PICTURES.c.picture == PICTURES.c.id)
+    yield PICTURES, unnamed()
     yield EPISODES, EPISODES.c.closed_at < now - keep.episodes
     without = ~exists().where(EPISODES.c.id == STEPS.c.episode)
     yield STEPS, and_(STEPS.c.at < now - keep.episodes, without)
@@ -158,6 +158,11 @@ def _old(
         SETTINGS_SEEN,
         and_(SETTINGS_SEEN.c.at < since, SETTINGS_SEEN.c.number != in_force.scalar_subquery()),
     )
+
+
+def unnamed() -> ColumnElement[bool]:
+    """Pictures that no notice names any more."""
+    return ~exists().where(NOTICE_PICTURES.c.picture == PICTURES.c.id)
 
 
 def _on_its_way() -> ColumnElement[bool]:
