@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from windwatch.delivery.pictures import PAINTER
+
 if TYPE_CHECKING:
     from tests.servers.postgres_server import PostgresServer
 
@@ -47,6 +49,27 @@ def logging_as_it_was() -> Iterator[None]:
     ours.setLevel(level)
     ours.propagate = propagate
     logging.raiseExceptions = raising
+
+
+class _NoPainter:
+    """Leaves every mail without pictures."""
+
+    def paint(self, *_: object) -> tuple[()]:
+        return ()
+
+
+@pytest.fixture(scope="session", autouse=True)
+def mails_in_words() -> Iterator[None]:
+    """Painting takes a third of a second a mail; a test of pictures asks for `painted_mails`."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("windwatch.delivery.message.PAINTER", _NoPainter())
+        yield
+
+
+@pytest.fixture
+def painted_mails(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Mails have their pictures, as outside of tests."""
+    monkeypatch.setattr("windwatch.delivery.message.PAINTER", PAINTER)
 
 
 @pytest.fixture(scope="session")

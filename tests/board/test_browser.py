@@ -84,7 +84,8 @@ def test_a_page_fits_every_width_by_day_and_night_and_asks_nobody_else(name, ope
             assert page.evaluate(OVERFLOW) <= 0, f"{name} at {width} px"
 
 
-@pytest.mark.parametrize("name", WITH_LIKES_LONG)
+@pytest.mark.long
+@pytest.mark.parametrize("name", ADDRESSES)
 def test_axe_finds_no_violation(name, open_page, axe):
     page = open_page(ADDRESSES[name], 360)
     assert violations(page, axe) == []

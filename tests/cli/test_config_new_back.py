@@ -239,6 +239,11 @@ def test_control_characters_are_not_repeated_to_the_screen(talk, flat):
     assert flat(result.stdout).count("is no identifier of an airfield") == 3
 
 
+def test_yes_after_a_no_that_was_taken_back_is_a_yes(talk):
+    talk("lks", "n", "back", "yes", *FIELD[2:], *REST, options=OFFLINE)
+    assert written()["airfield"][0]["id"] == "XLKS"
+
+
 def test_yes_takes_an_offer_but_never_one_of_nothing(talk, flat):
     result = talk(
         "lks", "yes", "y", "Yes", "y", "", "", "X-LARK", "y", "y", "y", *LIMITS[1:3], "yes", "",

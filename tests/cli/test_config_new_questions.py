@@ -199,6 +199,8 @@ def test_ctrl_c_in_the_middle_writes_nothing():
         while "Runways [as shown]: " not in seen:
             seen += running.stdout.read(1)
         running.send_signal(signal.SIGINT)
+        # Before its input is closed, which would be an answer of its own.
+        running.wait(60)
         _, wrong = running.communicate(timeout=60)
     assert running.returncode == 130
     assert wrong.strip() == "Nothing was written."

@@ -399,6 +399,7 @@ def test_a_mail_server_is_handed_the_pictures(mail, painted, monkeypatch):
     assert parts_of(without)[2] == []
 
 
+@pytest.mark.usefixtures("painted_mails")
 def test_a_folder_is_handed_the_same(tmp_path, painted):
     delivery = new_delivery(a_notice(), CONTENT, "folder")
     kept = mail_folder(Folder(tmp_path), SENDER, OWNER, PATIENT_S)

@@ -18,6 +18,9 @@ from tests.watch.little_watch import QUIET, START, STORM, bench, config_text, me
 from windwatch.assessment.values import Level
 from windwatch.clock import HandClock
 
+# Generated histories take seconds each.
+pytestmark = pytest.mark.long
+
 MINUTE = timedelta(minutes=1)
 FALSE = {"back", "ended", "data_back"}
 LOWS = [

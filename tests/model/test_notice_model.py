@@ -23,6 +23,9 @@ from windwatch.feeds.recorded import read_recorded
 from windwatch.fleet import Fleet, OperatingHours
 from windwatch.settings.read import read_settings
 
+# Generated histories take seconds each.
+pytestmark = pytest.mark.long
+
 KINDS = {"storm": STORM, "faulty": FAULTY, "disorderly": DISORDERLY}
 # Thousands by hand: WINDWATCH_STORMS=2000 python -m pytest -m long tests/model
 STORMS = int(os.environ.get("WINDWATCH_STORMS", "80"))

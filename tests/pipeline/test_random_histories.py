@@ -29,6 +29,9 @@ from windwatch.episodes.state import AirfieldState
 from windwatch.episodes.track import Folded
 from windwatch.reports.decode import decode_report, identity
 
+# Generated histories take seconds each.
+pytestmark = pytest.mark.long
+
 # More by hand: WINDWATCH_EXAMPLES=5000.
 EXAMPLES = int(os.environ.get("WINDWATCH_EXAMPLES", "40"))
 SOME = settings(

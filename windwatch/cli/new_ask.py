@@ -20,7 +20,7 @@ BACK: Final = "back"
 HELP: Final = "?"
 _AGREED: Final = ("yes", "y")
 # Offers that "yes" does not take: there it means the opposite, or itself.
-_NOT_AGREED: Final = (None, "no", "no more", "none", "not yet", "yes")
+_NOT_AGREED: Final = ("", "-", "n", "no", "no more", "none", "not yet", "y", "yes")
 _NO_MORE_SAID: Final = "Answer in a word or a figure, as it stands in brackets."
 
 
@@ -157,7 +157,7 @@ class Asker:
             if not text and offer is None:
                 click.echo("  This cannot be left out.")
                 continue
-            if text.lower() in _AGREED and offer not in _NOT_AGREED:
+            if text.lower() in _AGREED and (offer or "").lower() not in _NOT_AGREED:
                 text = ""
             text = text or offer or ""
             try:
